@@ -1,0 +1,1 @@
+"""Measure stored angiography and echo loops; the public names are in the rooms."""

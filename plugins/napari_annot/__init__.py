@@ -1,0 +1,1 @@
+"""The screen: napari and Qt over `annot.tasks`."""

@@ -1,0 +1,1 @@
+"""Synthetic cine loops with known truth; shares no code with the measuring packages."""
