@@ -1,0 +1,137 @@
+"""A cine loop: header now, one frame's pixels when asked."""
+
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from annot.errors import LoopError
+from annot.loops.dicom_file import DicomFile, parse_file
+from annot.loops.header import LoopHeader
+from annot.loops.header_reading import describe
+from annot.loops.native_frames import PixelArray, native_frames
+from annot.loops.palette import palette_table
+from annot.loops.pixel_layout import PixelLayout
+from annot.loops.transfer_syntaxes import NATIVE, missing_decoder
+
+
+class FrameSource(Protocol):
+    """Whatever can decode a frame of one loop, from any thread."""
+
+    def read(self, frame: int) -> PixelArray:
+        """Decode one frame that lies within the header's count."""
+
+
+class Loop:
+    """One stored loop; `frame` is the only way to its pixels.
+
+    Parameters
+    ----------
+    header
+        What the file says about itself.
+    layout
+        Its pixel layout.
+    source
+        What decodes frames.
+    palette
+        8-bit RGB per stored index, for palette colour only.
+    """
+
+    def __init__(
+        self,
+        header: LoopHeader,
+        layout: PixelLayout,
+        source: FrameSource,
+        *,
+        palette: PixelArray | None = None,
+    ) -> None:
+        self.header = header
+        self._layout = layout
+        self._source = source
+        self._palette = palette
+
+    def __repr__(self) -> str:
+        return f"<Loop {self.header.path.name}: {self.shape} {self.dtype}>"
+
+    @property
+    def frames(self) -> int:
+        """Number of frames the header claims."""
+        return self.header.frames
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(frames, rows, columns), with a last axis of 3 for colour."""
+        grey = (self.header.frames, self.header.rows, self.header.columns)
+        return (*grey, 3) if self.header.colour else grey
+
+    @property
+    def dtype(self) -> np.dtype[np.generic]:
+        """Stored type for grey, ``uint8`` for colour."""
+        return np.dtype(np.uint8) if self.header.colour else np.dtype(self._layout.dtype)
+
+    def frame(self, n: int) -> PixelArray:
+        """Decode one frame; may be called from any thread.
+
+        Parameters
+        ----------
+        n
+            Frame index from 0.
+
+        Returns
+        -------
+        ndarray
+            Read-only. (rows, columns) of stored values for grey; (rows, columns, 3) 8-bit RGB
+            for colour.
+
+        Raises
+        ------
+        LoopError
+            If the frame does not exist or cannot be decoded.
+        """
+        name = self.header.path.name
+        if not 0 <= n < self.frames:
+            raise LoopError(
+                f"{name} has no frame {n}: it has {self.frames}, counted from 0 to "
+                f"{self.frames - 1}."
+            )
+        try:
+            pixels = self._source.read(n)
+        except OSError as error:
+            raise LoopError(
+                f"{name}: frame {n} cannot be read any more: {error.strerror or error}."
+            ) from error
+        if self._palette is not None:
+            pixels = self._palette[pixels]
+        pixels.setflags(write=False)
+        return pixels
+
+
+def open_loop(path: Path | str) -> Loop:
+    """Open a cine loop (or a single image, as a loop of one frame).
+
+    Parameters
+    ----------
+    path
+        A DICOM file.
+
+    Raises
+    ------
+    LoopError
+        If the file is no DICOM image, contradicts itself, is cut short, or is encoded in a way
+        that no installed decoder reads; the sentence says which.
+    """
+    file = parse_file(Path(path))
+    header, layout = describe(file)
+    palette = palette_table(file, layout) if layout.photometric == "PALETTE COLOR" else None
+    return Loop(header, layout, _frame_source(file, layout), palette=palette)
+
+
+def _frame_source(file: DicomFile, layout: PixelLayout) -> FrameSource:
+    syntax = str(file.transfer_syntax)
+    missing = missing_decoder(syntax)
+    if missing:
+        raise LoopError(f"{file.path.name}: {missing}")
+    assert file.pixels is not None  # `describe` refuses files without pixel data
+    if syntax in NATIVE:
+        return native_frames(file, file.pixels, layout)
+    raise LoopError("encapsulated")

@@ -1,0 +1,116 @@
+"""Fill an X-ray view from a header, noting what contradicts itself."""
+
+from annot.loops.attributes import Attributes
+from annot.loops.xray_view import XrayView
+
+_MOTION = ("STATIC", "DYNAMIC")
+# Stated magnification and SID / SOD come from one geometry: more apart than this, they contradict.
+_MAGNIFICATION_TOLERANCE = 0.02
+
+
+def read_xray_view(attributes: Attributes, *, frames: int) -> XrayView:
+    """Read the X-ray view of a classic angiography or fluoroscopy header.
+
+    Parameters
+    ----------
+    attributes
+        The header; faults are noted there.
+    frames
+        Number of frames, to check per-frame values against.
+    """
+    image_type = attributes.texts("ImageType")
+    view = XrayView(
+        imager_pixel_spacing_mm=attributes.positive_pair("ImagerPixelSpacing"),
+        pixel_spacing_mm=attributes.positive_pair("PixelSpacing"),
+        calibration_type=attributes.one_of("PixelSpacingCalibrationType", ("GEOMETRY", "FIDUCIAL")),
+        calibration_description=attributes.text("PixelSpacingCalibrationDescription"),
+        source_to_detector_mm=attributes.positive("DistanceSourceToDetector"),
+        source_to_patient_mm=attributes.positive("DistanceSourceToPatient"),
+        magnification_factor=attributes.positive("EstimatedRadiographicMagnificationFactor"),
+        primary_deg=_angle(attributes, "PositionerPrimaryAngle", 180.0),
+        secondary_deg=_angle(attributes, "PositionerSecondaryAngle", 90.0),
+        primary_increments_deg=attributes.numbers("PositionerPrimaryAngleIncrement") or (),
+        secondary_increments_deg=attributes.numbers("PositionerSecondaryAngleIncrement") or (),
+        detector_primary_deg=_angle(attributes, "DetectorPrimaryAngle", 180.0),
+        detector_secondary_deg=_angle(attributes, "DetectorSecondaryAngle", 180.0),
+        positioner_motion=attributes.one_of("PositionerMotion", _MOTION),
+        table_motion=attributes.one_of("TableMotion", _MOTION),
+        intensity_relationship=attributes.one_of(
+            "PixelIntensityRelationship", ("LIN", "LOG", "DISP", "OTHER")
+        ),
+        calibration_image=attributes.yes_no("CalibrationImage"),
+        plane=image_type[2] if len(image_type) > 2 and image_type[2] else None,
+        field_of_view_shape=attributes.one_of(
+            "FieldOfViewShape", ("ROUND", "RECTANGLE", "HEXAGONAL")
+        ),
+        field_of_view_mm=attributes.numbers("FieldOfViewDimensions") or (),
+    )
+    for sentence in (*_distance_faults(view), *_motion_faults(view, frames), *_plane_faults(view)):
+        attributes.warn(sentence)
+    return view
+
+
+def _angle(attributes: Attributes, keyword: str, limit_deg: float) -> float | None:
+    return attributes.number(
+        keyword,
+        accept=lambda angle: abs(angle) <= limit_deg,
+        rule=f"an angle from -{limit_deg:g} to {limit_deg:g} degrees",
+    )
+
+
+def _distance_faults(view: XrayView) -> list[str]:
+    faults = []
+    detector, patient = view.source_to_detector_mm, view.source_to_patient_mm
+    if detector is not None and patient is not None:
+        if patient >= detector:
+            faults.append(
+                f"DistanceSourceToPatient ({patient:g} mm) is not shorter than "
+                f"DistanceSourceToDetector ({detector:g} mm)."
+            )
+        stated = view.magnification_factor
+        if stated is not None and abs(stated * patient / detector - 1) > _MAGNIFICATION_TOLERANCE:
+            faults.append(
+                f"EstimatedRadiographicMagnificationFactor is {stated:g}, but the distances give "
+                f"{detector / patient:.4g}."
+            )
+    if view.magnification_factor is not None and view.magnification_factor < 1:
+        faults.append(
+            f"EstimatedRadiographicMagnificationFactor is {view.magnification_factor:g}; "
+            "a projection does not reduce."
+        )
+    return faults
+
+
+def _motion_faults(view: XrayView, frames: int) -> list[str]:
+    faults = []
+    for name, increments in (
+        ("PositionerPrimaryAngleIncrement", view.primary_increments_deg),
+        ("PositionerSecondaryAngleIncrement", view.secondary_increments_deg),
+    ):
+        if len(increments) > 1 and len(increments) != frames:
+            faults.append(f"{name} has {len(increments)} values for {frames} frames.")
+        if any(increments) and view.positioner_motion == "STATIC":
+            faults.append(f"{name} is not 0 although PositionerMotion is STATIC; it is not used.")
+    if view.positioner_motion == "DYNAMIC":
+        faults.append("The positioner moves: a scale made on one frame does not hold on another.")
+        if not (view.primary_increments_deg or view.secondary_increments_deg):
+            faults.append("The positioner moves, but the angles after the first frame are absent.")
+    if view.table_motion == "DYNAMIC":
+        faults.append("The table moves: a scale made on one frame may not hold on another.")
+    return faults
+
+
+def _plane_faults(view: XrayView) -> list[str]:
+    faults = [
+        f"{name} is {angle:g} degrees: the beam does not meet the detector at a right angle."
+        for name, angle in (
+            ("DetectorPrimaryAngle", view.detector_primary_deg),
+            ("DetectorSecondaryAngle", view.detector_secondary_deg),
+        )
+        if angle
+    ]
+    if view.calibration_type and view.pixel_spacing_mm is None:
+        faults.append("PixelSpacingCalibrationType is given without a usable PixelSpacing.")
+    if view.intensity_relationship == "LOG":
+        faults.append("Pixel values are logarithms of intensity (PixelIntensityRelationship LOG).")
+    return faults
