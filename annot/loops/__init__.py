@@ -1,8 +1,10 @@
 """Open DICOM cine loops: header now, one frame's pixels when asked."""
 
+from annot.loops.finding import find_loops
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import read_header
 from annot.loops.loop import Loop, open_loop
+from annot.loops.loop_array import LoopArray
 from annot.loops.timing import FrameTimes
 from annot.loops.transfer_syntaxes import missing_decoder
 from annot.loops.ultrasound_regions import UltrasoundRegion
@@ -11,9 +13,11 @@ from annot.loops.xray_view import XrayView
 __all__ = [
     "FrameTimes",
     "Loop",
+    "LoopArray",
     "LoopHeader",
     "UltrasoundRegion",
     "XrayView",
+    "find_loops",
     "missing_decoder",
     "open_loop",
     "read_header",

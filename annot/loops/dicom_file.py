@@ -68,11 +68,8 @@ class DicomFile:
 
 def is_dicom(path: Path) -> bool:
     """Tell whether a file carries the DICOM prefix after its 128-byte preamble."""
-    try:
-        with path.open("rb") as stream:
-            return stream.read(_PREFIX_AT + len(_PREFIX))[_PREFIX_AT:] == _PREFIX
-    except OSError:
-        return False
+    with path.open("rb") as stream:
+        return stream.read(_PREFIX_AT + len(_PREFIX))[_PREFIX_AT:] == _PREFIX
 
 
 def parse_file(path: Path) -> DicomFile:

@@ -1,5 +1,6 @@
 """A cine loop: header now, one frame's pixels when asked."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -7,6 +8,7 @@ import numpy as np
 
 from annot.errors import LoopError
 from annot.loops.dicom_file import DicomFile, parse_file
+from annot.loops.encapsulated_frames import EncapsulatedFrames, encapsulated_frames
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import describe
 from annot.loops.native_frames import PixelArray, native_frames
@@ -123,7 +125,12 @@ def open_loop(path: Path | str) -> Loop:
     file = parse_file(Path(path))
     header, layout = describe(file)
     palette = palette_table(file, layout) if layout.photometric == "PALETTE COLOR" else None
-    return Loop(header, layout, _frame_source(file, layout), palette=palette)
+    source = _frame_source(file, layout)
+    if isinstance(source, EncapsulatedFrames) and source.index.fault:
+        fault = source.index.fault
+        note = f"{fault[0].upper()}{fault[1:]}."
+        header = replace(header, warnings=(*header.warnings, note))
+    return Loop(header, layout, source, palette=palette)
 
 
 def _frame_source(file: DicomFile, layout: PixelLayout) -> FrameSource:
@@ -134,4 +141,4 @@ def _frame_source(file: DicomFile, layout: PixelLayout) -> FrameSource:
     assert file.pixels is not None  # `describe` refuses files without pixel data
     if syntax in NATIVE:
         return native_frames(file, file.pixels, layout)
-    raise LoopError("encapsulated")
+    return encapsulated_frames(file, file.pixels, layout)

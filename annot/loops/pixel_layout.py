@@ -139,8 +139,8 @@ def _contradiction(layout: PixelLayout, high_bit: int | None) -> str | None:
         ),
         (
             layout.photometric.startswith("MONO") or _is_colour_type(layout),
-            f"{layout.photometric} with {layout.bits_stored} of {layout.bits_allocated} bits, "
-            "signed or not 8 bits, is not read",
+            f"{layout.photometric} in {layout.bits_allocated} bits is not read, only in 8 unsigned "
+            "bits (palette indices also in 16)",
         ),
     )
     return next((sentence for holds, sentence in checks if not holds), None)

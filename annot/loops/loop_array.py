@@ -1,0 +1,100 @@
+"""A loop as an array that decodes only the frames it is asked for."""
+
+from typing import Any, SupportsIndex
+
+import numpy as np
+
+from annot.loops.frame_cache import FrameCache
+from annot.loops.loop import Loop
+from annot.loops.native_frames import PixelArray
+
+DEFAULT_CACHE_BYTES = 128 << 20
+
+
+class LoopArray:
+    """Array-like view of a loop: (frames, rows, columns), with a last axis of 3 for colour.
+
+    Indexing follows NumPy for a first index that is a whole number, a slice, or a list of frames,
+    and for whatever basic indices follow it; it decodes the frames named and no others.
+
+    Parameters
+    ----------
+    loop
+        The loop to look into.
+    cache_bytes
+        How many bytes of decoded frames to keep.
+    """
+
+    def __init__(self, loop: Loop, *, cache_bytes: int = DEFAULT_CACHE_BYTES) -> None:
+        self._loop = loop
+        self._cache = FrameCache(cache_bytes)
+
+    def __repr__(self) -> str:
+        return f"<LoopArray {self.shape} {self.dtype}>"
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(frames, rows, columns) or (frames, rows, columns, 3)."""
+        return self._loop.shape
+
+    @property
+    def dtype(self) -> np.dtype[np.generic]:
+        """Type of one sample."""
+        return self._loop.dtype
+
+    @property
+    def ndim(self) -> int:
+        """Number of axes."""
+        return len(self.shape)
+
+    @property
+    def size(self) -> int:
+        """Number of samples in the whole loop."""
+        return int(np.prod(self.shape, dtype=np.int64))
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the whole loop, decoded."""
+        return self.size * self.dtype.itemsize
+
+    def __len__(self) -> int:
+        return self.shape[0]
+
+    def __getitem__(self, key: Any) -> PixelArray:
+        first, rest = self._split(key)
+        chosen = np.arange(len(self))[first]
+        if chosen.ndim == 0:
+            return np.asarray(self._frame(chosen)[rest])
+        within = np.broadcast_to(np.False_, self.shape[1:])[rest].shape
+        frames = np.empty((chosen.size, *within), dtype=self.dtype)
+        for place, frame in enumerate(chosen.ravel()):
+            frames[place] = self._frame(frame)[rest]
+        return frames.reshape(*chosen.shape, *within)
+
+    def __array__(self, dtype: Any = None, copy: bool | None = None) -> PixelArray:
+        if copy is False:
+            raise ValueError("a loop is decoded on demand, so it cannot become an array uncopied")
+        return self[:] if dtype is None else self[:].astype(dtype, copy=False)
+
+    def _frame(self, frame: SupportsIndex) -> PixelArray:
+        return self._cache.get(int(frame), self._loop.frame)
+
+    def _split(self, key: Any) -> tuple[Any, tuple[Any, ...]]:
+        """Separate the frame index from those within a frame; fancy ones are for frames only."""
+        parts = list(key) if isinstance(key, tuple) else [key]
+        if any(part is None for part in parts):
+            raise IndexError("a loop cannot be given new axes by indexing: take an array first")
+        dots = [place for place, part in enumerate(parts) if part is Ellipsis]
+        if dots:
+            missing = self.ndim - (len(parts) - len(dots))
+            parts[dots[0] : dots[0] + 1] = [slice(None)] * missing
+        if not parts:
+            return slice(None), ()
+        rest = tuple(parts[1:])
+        if not all(_basic(part) for part in rest) or len(dots) > 1:
+            raise IndexError("within a frame, index with whole numbers and slices only")
+        return parts[0], rest
+
+
+def _basic(index: Any) -> bool:
+    return isinstance(index, slice | int | np.integer) and not isinstance(index, bool)
