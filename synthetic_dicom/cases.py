@@ -1,0 +1,140 @@
+"""The named loops: what each shows and what is wrong with it on purpose."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from numpy.typing import NDArray
+
+from synthetic_dicom import ultrasound_layouts, xray_scenes
+from synthetic_dicom.encode import put_pixels
+from synthetic_dicom.rendering import Case, render
+from synthetic_dicom.truth import Truth
+from synthetic_dicom.ultrasound_view import Screen
+from synthetic_dicom.write import WrittenLoop, write_loop
+from synthetic_dicom.xray_image import XrayScene
+
+
+def _xray(name: str, description: str, scene: XrayScene, **more: Any) -> Case:
+    return Case(name=name, description=description, scene=scene, frames=45, **more)
+
+
+def _ultrasound(name: str, description: str, scene: Screen) -> Case:
+    return Case(name=name, description=description, scene=scene, frames=60)
+
+
+def _all_cases() -> tuple[Case, ...]:
+    clean = xray_scenes.catheter_scene()
+    return (
+        _xray("xa_clean", "catheter of 2.00 mm, empty, at the anatomy's depth", clean),
+        _xray(
+            "xa_filled",
+            "the same catheter filled with contrast",
+            xray_scenes.catheter_scene(filled=True),
+        ),
+        _xray(
+            "xa_caudal",
+            "caudal view, curved catheter 15 mm nearer to the source than the anatomy",
+            xray_scenes.caudal_scene(),
+        ),
+        _xray(
+            "xa_stripe",
+            "catheter with a radiopaque thread in its wall",
+            xray_scenes.catheter_scene(stripe=True),
+        ),
+        _xray("xa_sphere", "sphere of 10 mm and marker bands", xray_scenes.sphere_scene()),
+        _xray(
+            "xa_no_spacing",
+            "no detector spacing and no distances in the header",
+            clean,
+            with_geometry=False,
+        ),
+        _ultrasound("us_000", "plane at 0 degrees", ultrasound_layouts.one_plane(0.0)),
+        _ultrasound("us_045", "plane at 45 degrees", ultrasound_layouts.one_plane(45.0)),
+        _ultrasound("us_090", "plane at 90 degrees", ultrasound_layouts.one_plane(90.0)),
+        _ultrasound("us_135", "plane at 135 degrees", ultrasound_layouts.one_plane(135.0)),
+        _ultrasound("us_grey", "grey values", ultrasound_layouts.one_plane(0.0, colour=False)),
+        _ultrasound(
+            "us_two_regions", "two planes with two scales", ultrasound_layouts.two_planes()
+        ),
+        _ultrasound("us_no_region", "no regions declared", ultrasound_layouts.undeclared()),
+        _ultrasound(
+            "us_stale_region",
+            "regions of the larger image it was shrunk from",
+            ultrasound_layouts.stale(),
+        ),
+        Case(
+            name="sc_single",
+            description="screen capture of one X-ray frame",
+            scene=clean,
+            frames=1,
+            capture=True,
+        ),
+        Case(
+            name="sc_multi",
+            description="screen capture of an X-ray loop",
+            scene=clean,
+            frames=30,
+            capture=True,
+        ),
+    )
+
+
+CASES: Mapping[str, Case] = MappingProxyType({case.name: case for case in _all_cases()})
+
+
+def write_case(
+    name: str,
+    folder: Path | str,
+    *,
+    seed: int = 1,
+    frames: int | None = None,
+    encoding: str = "explicit",
+) -> WrittenLoop:
+    """Render a named case and write it with its truth; the same arguments give the same bytes.
+
+    Parameters
+    ----------
+    name : str
+        A key of `CASES`.
+    folder : Path or str
+        Made if it is not there.
+    seed : int
+        Of anatomy, motion, texture and noise.
+    frames : int, optional
+        Length; the case's own if left out.
+    encoding : str
+        ``explicit``, ``implicit``, ``rle`` or ``jpeg``.
+
+    Returns
+    -------
+    WrittenLoop
+        Where the file and its truth are, and the truth.
+    """
+    made = render(_case(name), seed=seed, frames=frames, encoding=encoding)
+    put_pixels(made.header, made.frames, encoding=encoding)
+    return write_loop(made.header, made.truth, Path(folder))
+
+
+def render_case(
+    name: str, *, seed: int = 1, frames: int | None = None
+) -> tuple[NDArray[Any], Truth]:
+    """Render a named case without writing it.
+
+    Returns
+    -------
+    tuple
+        Frames as they would be stored, shape (frames, rows, columns) and a last axis of 3 in
+        colour, and the truth.
+    """
+    made = render(_case(name), seed=seed, frames=frames, encoding="explicit")
+    return made.frames, made.truth
+
+
+def _case(name: str) -> Case:
+    if name not in CASES:
+        raise ValueError(f"No case {name!r}: choose one of {', '.join(CASES)}.")
+    return CASES[name]

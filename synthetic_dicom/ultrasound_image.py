@@ -1,0 +1,206 @@
+"""Pixels of a transoesophageal echo sector: tissue model, speckle, beam width, scan conversion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from synthetic_dicom.neighbours import neighbours_of
+from synthetic_dicom.plane_section import PlanePoints, nearest_wall
+from synthetic_dicom.quadrics import FloatArray
+from synthetic_dicom.scene import BeatingAnatomy
+from synthetic_dicom.ultrasound_view import Panel
+
+_DEPTH_SAMPLES = 340
+_BEAMS = 168
+_VESTIBULE_REACH_MM = 7.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EchoSettings:
+    """How echoes become grey values.
+
+    Attributes
+    ----------
+    beam_width_deg : float
+        Lateral width of the beam (full width at half maximum), constant in angle, so that it
+        grows in mm with depth.
+    pulse_mm : float
+        Axial length of the pulse (full width at half maximum).
+    dynamic_range_db : float
+        Echo levels that are shown.
+    noise_db : float
+        Level of the receiver's noise, below the brightest tissue.
+    """
+
+    beam_width_deg: float = 1.6
+    pulse_mm: float = 0.7
+    dynamic_range_db: float = 52.0
+    noise_db: float = -50.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _PolarGrid:
+    """Sample places of a sector: depth down the rows, beams along the columns."""
+
+    depth_mm: FloatArray
+    angle_rad: FloatArray
+    points: PlanePoints
+
+    @classmethod
+    def of(cls, panel: Panel, beating: BeatingAnatomy) -> _PolarGrid:
+        half = np.deg2rad(panel.half_angle_deg)
+        depth, angle = np.meshgrid(
+            np.linspace(0.0, panel.depth_mm, _DEPTH_SAMPLES),
+            np.linspace(-half, half, _BEAMS),
+            indexing="ij",
+        )
+        points = PlanePoints(
+            lateral_mm=depth * np.sin(angle),
+            axial_mm=depth * np.cos(angle) - panel.ostium_depth_mm,
+            direction=beating.anatomy.in_frame(panel.plane_deg),
+        )
+        return cls(depth_mm=depth, angle_rad=angle, points=points)
+
+
+def render_sector(
+    panel: Panel, beating: BeatingAnatomy, *, seed: int, settings: EchoSettings | None = None
+) -> NDArray[np.uint8]:
+    """Render the region of one sector, shape (frames, region rows, region columns).
+
+    Parameters
+    ----------
+    panel : Panel
+        The plane and where it lies on the screen.
+    beating : BeatingAnatomy
+        The appendage at the frames' times.
+    seed : int
+        Of the speckle.
+    settings : EchoSettings, optional
+        Beam, pulse and grey scale.
+    """
+    settings = settings or EchoSettings()
+    grid = _PolarGrid.of(panel, beating)
+    rng = np.random.default_rng(np.random.SeedSequence([seed, 2, round(panel.plane_deg * 10)]))
+    speckle = rng.standard_normal((6, *grid.depth_mm.shape)).astype(np.float32)
+    texture = _tissue_texture(rng, grid)
+    convert = _ScanConversion.of(panel)
+    still = neighbours_of(beating.anatomy)
+    frames = np.zeros((len(beating.times_ms), *convert.shape), dtype=np.uint8)
+    for index, stretch in enumerate(beating.stretches()):
+        blood = tuple(
+            solid.stretched(stretch)
+            for solid in (
+                beating.anatomy.neck(),
+                *beating.anatomy.lobes(),
+                beating.anatomy.vestibule(_VESTIBULE_REACH_MM),
+            )
+        )
+        wall_mm = nearest_wall((*blood, *still), grid.points)
+        echo = _echo_level(wall_mm, grid, texture)
+        turn = 2.0 * np.pi * beating.times_ms[index] / 2600.0
+        seen = _envelope(echo, _drifting(speckle, turn), grid, settings)
+        frames[index] = convert.picture(_grey(seen, settings))
+    return frames
+
+
+def _echo_level(wall_mm: FloatArray, grid: _PolarGrid, texture: FloatArray) -> FloatArray:
+    """Return the local echo amplitude: dark blood, bright wall, textured tissue behind it."""
+    outside = np.maximum(wall_mm, 0.0)
+    slope_depth, slope_angle = np.gradient(wall_mm)
+    facing = np.abs(slope_depth) / np.hypot(slope_depth, 2.0 * slope_angle + 1e-9)
+    lining = (0.35 + 0.65 * facing**2) * np.exp(-((outside / 1.1) ** 2))
+    tissue = texture * (0.16 + 0.84 * np.exp(-outside / 14.0))
+    level = np.where(wall_mm > 0.0, 0.30 * tissue + 1.0 * lining, 0.008)
+    near = np.exp(-grid.depth_mm / 3.0)
+    fade = np.exp(-grid.depth_mm / 160.0) * np.clip(1.25 - grid.depth_mm / 240.0, 0.0, 1.0)
+    return np.asarray(level * fade + 0.5 * near)
+
+
+def _tissue_texture(rng: np.random.Generator, grid: _PolarGrid) -> FloatArray:
+    """Return slowly varying brightness of tissue: bundles and bright sheets far from blood."""
+    from scipy.ndimage import gaussian_filter
+
+    coarse = gaussian_filter(rng.standard_normal(grid.depth_mm.shape), (9.0, 9.0))
+    layers = gaussian_filter(rng.standard_normal(grid.depth_mm.shape), (3.0, 22.0))
+    mixed = coarse / coarse.std() + 0.8 * layers / layers.std()
+    return np.asarray(np.exp(0.38 * mixed))
+
+
+def _drifting(speckle: NDArray[np.float32], turn: float) -> NDArray[np.float32]:
+    """Return real and imaginary scatterers that change slowly; the last pair is noise-like."""
+    first, second = np.float32(np.cos(turn)), np.float32(np.sin(turn))
+    return np.asarray(first * speckle[0:2] + second * speckle[2:4], dtype=np.float32)
+
+
+def _envelope(
+    echo: FloatArray,
+    scatterers: NDArray[np.float32],
+    grid: _PolarGrid,
+    settings: EchoSettings,
+) -> FloatArray:
+    """Return the echo amplitude after pulse and beam have spread the scatterers."""
+    from scipy.ndimage import gaussian_filter
+
+    to_sigma = 1.0 / np.sqrt(8.0 * np.log(2.0))
+    step_mm = float(grid.depth_mm[1, 0])
+    step_deg = float(np.rad2deg(grid.angle_rad[0, 1] - grid.angle_rad[0, 0]))
+    sigma = (
+        to_sigma * settings.pulse_mm / step_mm,
+        to_sigma * settings.beam_width_deg / step_deg,
+    )
+    gain = np.sqrt(4.0 * np.pi * sigma[0] * sigma[1])
+    amplitude = echo.astype(np.float32)
+    spread = [gain * gaussian_filter(part * amplitude, sigma) for part in scatterers]
+    power = spread[0] ** 2 + spread[1] ** 2 + 2.0 * 10.0 ** (settings.noise_db / 10.0)
+    return np.asarray(np.sqrt(0.5 * power), dtype=float)
+
+
+def _grey(amplitude: FloatArray, settings: EchoSettings) -> FloatArray:
+    """Return log-compressed grey values, 0 to 255."""
+    level_db = 20.0 * np.log10(amplitude)
+    return np.clip(1.0 + level_db / settings.dynamic_range_db, 0.0, 1.0) * 255.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _ScanConversion:
+    """Bilinear look-up from the polar grid to the region's pixels."""
+
+    shape: tuple[int, int]
+    inside: NDArray[np.bool_]
+    corner: NDArray[np.intp]
+    weights: FloatArray
+
+    @classmethod
+    def of(cls, panel: Panel) -> _ScanConversion:
+        lateral, axial = panel.pixel_grid_mm()
+        depth, angle = np.hypot(lateral, axial), np.arctan2(lateral, axial)
+        half = np.deg2rad(panel.half_angle_deg)
+        inside = (depth <= panel.depth_mm) & (np.abs(angle) <= half)
+        down = depth[inside] / panel.depth_mm * (_DEPTH_SAMPLES - 1)
+        across = (angle[inside] + half) / (2.0 * half) * (_BEAMS - 1)
+        row = np.minimum(down.astype(np.intp), _DEPTH_SAMPLES - 2)
+        column = np.minimum(across.astype(np.intp), _BEAMS - 2)
+        part, side = down - row, across - column
+        weights = np.stack(
+            [(1 - part) * (1 - side), (1 - part) * side, part * (1 - side), part * side]
+        )
+        return cls(
+            shape=(lateral.shape[0], lateral.shape[1]),
+            inside=inside,
+            corner=np.asarray(row * _BEAMS + column),
+            weights=weights,
+        )
+
+    def picture(self, polar: FloatArray) -> NDArray[np.uint8]:
+        flat = polar.ravel()
+        steps = (0, 1, _BEAMS, _BEAMS + 1)
+        seen = sum(
+            weight * flat[self.corner + step]
+            for weight, step in zip(self.weights, steps, strict=True)
+        )
+        picture = np.zeros(self.shape, dtype=np.uint8)
+        picture[self.inside] = np.rint(seen).astype(np.uint8)
+        return picture

@@ -1,0 +1,56 @@
+"""The X-ray scenes of the named cases; places are chosen in pixels and brought to their depth."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from synthetic_dicom.reference_objects import Catheter, MarkerBands, Path, Sphere
+from synthetic_dicom.xray_image import XrayScene
+from synthetic_dicom.xray_view import XraySetup
+
+PointPx = tuple[float, float]
+
+LEFT_VIEW = XraySetup(primary_deg=-25.0, secondary_deg=15.0)
+CAUDAL_VIEW = XraySetup(primary_deg=-30.0, secondary_deg=-20.0)
+
+
+def _height(setup: XraySetup) -> float:
+    return float(XrayScene(setup=setup, objects=()).ostium_mm(np.zeros(2))[2])
+
+
+def _course(
+    setup: XraySetup, ends_px: tuple[PointPx, PointPx], height_mm: float, bend_per_mm: float = 0.0
+) -> Path:
+    start, end = setup.at_height(np.array(ends_px), height_mm)
+    return Path(
+        start_mm=(float(start[0]), float(start[1])),
+        end_mm=(float(end[0]), float(end[1])),
+        height_mm=height_mm,
+        bend_per_mm=bend_per_mm,
+    )
+
+
+def catheter_scene(*, filled: bool = False, stripe: bool = False) -> XrayScene:
+    """Return a straight catheter of 2.00 mm at the anatomy's depth."""
+    setup = LEFT_VIEW
+    path = _course(setup, ((486.0, 120.0), (262.0, 196.0)), _height(setup))
+    tube = Catheter(id="catheter", path=path, filled=filled, stripe=stripe)
+    return XrayScene(setup=setup, objects=(tube,))
+
+
+def caudal_scene() -> XrayScene:
+    """Return a gently curved catheter 15 mm nearer to the source than the anatomy."""
+    setup = CAUDAL_VIEW
+    path = _course(setup, ((484.0, 96.0), (300.0, 190.0)), _height(setup) + 15.0, 1.0 / 140.0)
+    return XrayScene(setup=setup, objects=(Catheter(id="catheter", path=path),))
+
+
+def sphere_scene() -> XrayScene:
+    """Return a ball 25 mm nearer to the source than the anatomy, and a marker catheter."""
+    setup = LEFT_VIEW
+    height = _height(setup)
+    near = height + 25.0
+    centre = setup.at_height(np.array([390.0, 396.0]), near)
+    ball = Sphere(id="sphere", centre_mm=(float(centre[0]), float(centre[1]), near))
+    path = _course(setup, ((488.0, 118.0), (240.0, 192.0)), height + 5.0)
+    return XrayScene(setup=setup, objects=(ball, MarkerBands(id="markers", path=path, count=4)))
