@@ -30,6 +30,7 @@ class Attributes:
         self._dataset = dataset
         self.warnings = warnings
         self._place = place
+        self._unreadable: set[str] = set()
 
     def warn(self, sentence: str) -> None:
         """Note a fault, once."""
@@ -40,6 +41,11 @@ class Attributes:
     def present(self, keyword: str) -> bool:
         """Tell whether the attribute is in the file, empty or not."""
         return keyword in self._dataset
+
+    def empty(self, keyword: str) -> bool:
+        """Tell whether the attribute is in the file without a value."""
+        values = self._values(keyword)
+        return self.present(keyword) and not values and keyword not in self._unreadable
 
     def text(self, keyword: str) -> str | None:
         """First value as text without padding, ``None`` if absent or empty."""
@@ -131,7 +137,7 @@ class Attributes:
         return ()
 
     def _note_empty(self, keyword: str) -> None:
-        if self.present(keyword) and not self._values(keyword):
+        if self.empty(keyword):
             self.warn(f"{keyword} is present but empty.")
 
     def _values(self, keyword: str) -> tuple[object, ...]:
@@ -139,6 +145,7 @@ class Attributes:
             with captured_warnings():
                 value = self._dataset.get(keyword)
         except Exception as error:  # noqa: BLE001  the parser meets arbitrary bytes here
+            self._unreadable.add(keyword)
             self.warn(f"{keyword} cannot be read ({type(error).__name__}) and is not used.")
             return ()
         if value is None or isinstance(value, str | bytes):

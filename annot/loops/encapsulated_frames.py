@@ -6,7 +6,6 @@ from typing import Any
 import numpy as np
 from pydicom.encaps import encapsulate
 from pydicom.pixels.decoders.base import get_decoder
-from pydicom.uid import UID
 
 from annot.errors import LoopError
 from annot.loops.dicom_file import DicomFile, PixelElement
@@ -93,7 +92,7 @@ class EncapsulatedFrames:
             "planar_configuration": int(layout.planar),
             "pixel_keyword": "PixelData",
         }
-        pixels, _ = get_decoder(UID(syntax)).as_array(
+        pixels, _ = get_decoder(self.file.transfer_syntax).as_array(
             encapsulate([stream], has_bot=False),
             index=0,
             decoding_plugin=decoding_plugins(syntax)[0],

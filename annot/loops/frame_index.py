@@ -51,7 +51,9 @@ class _Walk:
     fragments: tuple[Fragment, ...]
     table: bytes
     first_item: int
+    # Whether the closing delimiter is absent, and whether a piece of a fragment is left over.
     cut: bool
+    partial: bool
 
 
 def index_frames(
@@ -89,15 +91,16 @@ def index_frames(
 
 def _walk(stream: BinaryIO, size: int) -> _Walk:
     fragments: list[Fragment] = []
-    table, first_item, cut = b"", 0, True
+    table, first_item, cut, partial = b"", 0, True, True
     while len(fragments) < _MOST_FRAGMENTS:
         head = stream.read(_HEAD_BYTES)
         if len(head) < _HEAD_BYTES:
+            partial = bool(head)
             break
         group, element, length = struct.unpack("<HHI", head)
         start = stream.tell()
         if (group, element) != _ITEM:
-            cut = (group, element) != _SEQUENCE_END
+            cut = partial = (group, element) != _SEQUENCE_END
             break
         if start + length > size:
             break
@@ -109,7 +112,9 @@ def _walk(stream: BinaryIO, size: int) -> _Walk:
             Fragment(offset=start, length=length, starts_image=mark.startswith(_IMAGE_STARTS))
         )
         stream.seek(start + length)
-    return _Walk(fragments=tuple(fragments), table=table, first_item=first_item, cut=cut)
+    return _Walk(
+        fragments=tuple(fragments), table=table, first_item=first_item, cut=cut, partial=partial
+    )
 
 
 def _basic_offsets(table: bytes) -> tuple[int, ...]:
@@ -135,7 +140,7 @@ def _by_table(walk: _Walk, table: Sequence[int]) -> tuple[tuple[Fragment, ...], 
         return None
     ends = [*held[1:], len(walk.fragments)]
     groups = [walk.fragments[first:end] for first, end in zip(held, ends, strict=True)]
-    if walk.cut and not _ends_at(groups[-1], beyond):
+    if walk.partial and not _ends_at(groups[-1], beyond):
         groups.pop()
     return tuple(groups)
 

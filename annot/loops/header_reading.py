@@ -16,9 +16,9 @@ from annot.loops.xray_view import XrayView
 
 _XRAY_CLASSES = "1.2.840.10008.5.1.4.1.1.12."
 _XRAY_MODALITIES = frozenset({"XA", "RF"})
-_ULTRASOUND_CLASSES = (
-    "1.2.840.10008.5.1.4.1.1.3",
-    "1.2.840.10008.5.1.4.1.1.6",
+# Single and multi-frame ultrasound, their retired forms, and enhanced volumes (PS3.4 B.5, B.6).
+_ULTRASOUND_CLASSES = frozenset(
+    f"1.2.840.10008.5.1.4.1.1.{tail}" for tail in ("3", "3.1", "6", "6.1", "6.2")
 )
 _ENHANCED_XRAY = frozenset({f"{_XRAY_CLASSES}1.1", f"{_XRAY_CLASSES}2.1"})
 _LOSSY_FLAGS = {"00": False, "01": True}
@@ -98,11 +98,11 @@ def _pixel_spacing(attributes: Attributes, modality: str) -> tuple[float, float]
 
 def _note_size(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> None:
     """Compare what the header claims of native pixel data with what the file holds."""
+    if str(file.transfer_syntax) not in NATIVE or file.pixels is None:
+        return
     fault = shortfall(file, layout)
     if fault:
         attributes.warn(f"{fault[0].upper()}{fault[1:]}")
-    if str(file.transfer_syntax) not in NATIVE or file.pixels is None:
-        return
     surplus = (file.pixels.length or 0) - layout.frames * layout.frame_bytes
     if surplus >= layout.frame_bytes:
         attributes.warn(
@@ -112,12 +112,13 @@ def _note_size(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> 
 
 
 def _kind(file: DicomFile, attributes: Attributes) -> tuple[str, str]:
-    sop_class = attributes.text("SOPClassUID") or str(file.meta.get("MediaStorageSOPClassUID", ""))
+    meta = Attributes(file.meta, attributes.warnings)
+    sop_class = attributes.text("SOPClassUID") or meta.text("MediaStorageSOPClassUID") or ""
     modality = attributes.text("Modality") or ""
     if not modality:
         attributes.warn("Modality is missing, so what the loop shows is not known.")
     says_xray = sop_class.startswith(_XRAY_CLASSES)
-    says_ultrasound = sop_class.startswith(_ULTRASOUND_CLASSES)
+    says_ultrasound = sop_class in _ULTRASOUND_CLASSES
     if (says_xray and modality == "US") or (says_ultrasound and modality in _XRAY_MODALITIES):
         attributes.warn(f"Modality is {modality}, but the SOP class is another kind of image.")
     return sop_class, modality
@@ -144,17 +145,19 @@ def _uid(attributes: Attributes, keyword: str) -> str:
 def _sop_instance_uid(file: DicomFile, attributes: Attributes) -> str:
     """Find the identifier that every measurement of this loop will carry."""
     stated = attributes.text("SOPInstanceUID")
-    stored = str(file.meta.get("MediaStorageSOPInstanceUID", "") or "").strip(" \0")
-    if stated is None and not stored:
+    meta = Attributes(file.meta, attributes.warnings)
+    stored = meta.text("MediaStorageSOPInstanceUID") or stated
+    uid = stated or stored
+    if uid is None:
         raise LoopError(
             f"{file.path.name} has no SOP Instance UID, so no measurement could be traced to "
             "it: export the file again."
         )
     if stated is None:
         attributes.warn("SOPInstanceUID is missing; the one of the file meta information is used.")
-    elif stored and stored != stated:
+    elif stored != stated:
         attributes.warn("The file meta information names another SOP Instance UID than the image.")
-    return stated or stored
+    return uid
 
 
 def _window(attributes: Attributes) -> tuple[float, float] | None:

@@ -27,7 +27,10 @@ class NativeFrames:
 
     def read(self, frame: int) -> PixelArray:
         """Read one frame, colour as 8-bit RGB; `frame` must exist (see `native_frames`)."""
-        return unpack(self._frame_bytes(frame), self.layout, big_endian=self.big_endian)
+        stored = self._frame_bytes(frame)
+        if len(stored) < self.layout.frame_bytes:
+            raise LoopError(f"Frame {frame} is gone: the file became shorter since it was opened.")
+        return unpack(stored, self.layout, big_endian=self.big_endian)
 
     def _frame_bytes(self, frame: int) -> bytes:
         size = self.layout.frame_bytes
@@ -50,6 +53,11 @@ def native_frames(file: DicomFile, pixels: PixelElement, layout: PixelLayout) ->
     LoopError
         If the pixel data are shorter than the header says.
     """
+    if pixels.length is None:
+        raise LoopError(
+            f"{file.path.name} calls its pixels uncompressed but stores them in fragments: export "
+            "the file again."
+        )
     fault = shortfall(file, layout)
     if fault:
         raise LoopError(f"{file.path.name}: {fault}")

@@ -95,7 +95,7 @@ def _needed(attributes: Attributes, keyword: str, file_name: str) -> int:
 
 
 def _frames(attributes: Attributes, file_name: str) -> int:
-    if not attributes.text("NumberOfFrames"):
+    if not attributes.present("NumberOfFrames") or attributes.empty("NumberOfFrames"):
         return 1
     frames = attributes.whole("NumberOfFrames")
     if frames is None or not 1 <= frames <= MOST_FRAMES:

@@ -4,8 +4,11 @@ Native encodings are read by annot itself. RLE goes through pydicom, JPEG baseli
 always the same one, since two decoders of one lossy frame differ by a few grey levels.
 """
 
+from pydicom.config import IGNORE
 from pydicom.pixels.decoders.base import Decoder, get_decoder
 from pydicom.uid import UID
+
+from annot.loops.quiet import captured_warnings
 
 NATIVE = frozenset(
     {
@@ -29,7 +32,7 @@ _PINNED = {RLE: "pydicom", JPEG_BASELINE: "pillow"}
 
 def syntax_name(uid: str) -> str:
     """Give the encoding's name in words, or the UID if it has none that is known."""
-    return UID(uid).name
+    return _unchecked(uid).name
 
 
 def is_lossy(uid: str) -> bool:
@@ -77,8 +80,14 @@ def decoding_plugins(uid: str) -> tuple[str, ...]:
     return (pinned,) if pinned in available else tuple(available)
 
 
+def _unchecked(uid: str) -> UID:
+    """Make a UID of whatever a file holds; a misspelt one is unknown, not worth a warning."""
+    return UID(uid, validation_mode=IGNORE)
+
+
 def _decoder(uid: str) -> Decoder | None:
     try:
-        return get_decoder(UID(uid))
+        with captured_warnings():
+            return get_decoder(_unchecked(uid))
     except NotImplementedError:
         return None

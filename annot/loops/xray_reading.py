@@ -47,6 +47,8 @@ def read_xray_view(attributes: Attributes, *, frames: int) -> XrayView:
     )
     for sentence in (*_distance_faults(view), *_motion_faults(view, frames), *_plane_faults(view)):
         attributes.warn(sentence)
+    if attributes.one_of("RecommendedViewingMode", ("SUB", "NAT")) == "SUB":
+        attributes.warn("The loop is meant to be viewed subtracted; frames are the unsubtracted.")
     return view
 
 

@@ -1,0 +1,265 @@
+"""Opening native loops, and refusing what cannot be opened, with a sentence."""
+
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pydicom.uid import (
+    DeflatedExplicitVRLittleEndian,
+    ExplicitVRBigEndian,
+    ExplicitVRLittleEndian,
+    ImplicitVRLittleEndian,
+)
+
+from annot.errors import LoopError
+from annot.loops import dicom_file, open_loop, read_header
+
+RAMP = np.arange(3 * 4 * 5, dtype=np.uint16).reshape(3, 4, 5)
+COLOUR = np.arange(2 * 3 * 5 * 3, dtype=np.uint8).reshape(2, 3, 5, 3)
+NATIVE = [
+    ExplicitVRLittleEndian,
+    ImplicitVRLittleEndian,
+    ExplicitVRBigEndian,
+    DeflatedExplicitVRLittleEndian,
+]
+
+
+def refusal(path: Path) -> str:
+    with pytest.raises(LoopError) as refused:
+        open_loop(path)
+    message = str(refused.value)
+    assert message.endswith(".")
+    assert "\n" not in message
+    return message
+
+
+@pytest.mark.parametrize("syntax", NATIVE)
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.int16, np.uint32])
+def test_grey_frames_come_back_as_written(write_loop, syntax, dtype):
+    pixels = RAMP.astype(dtype)
+    loop = open_loop(write_loop(pixels, syntax=syntax))
+    assert loop.shape == (3, 4, 5)
+    assert loop.dtype == dtype
+    for n in range(3):
+        frame = loop.frame(n)
+        assert frame.dtype == dtype
+        assert frame.dtype.isnative
+        np.testing.assert_array_equal(frame, pixels[n])
+
+
+@pytest.mark.parametrize("syntax", NATIVE)
+def test_colour_frames_come_back_as_written(write_loop, syntax):
+    loop = open_loop(write_loop(COLOUR, syntax=syntax))
+    assert loop.header.colour
+    assert (loop.shape, loop.dtype) == ((2, 3, 5, 3), np.uint8)
+    for n in range(2):
+        np.testing.assert_array_equal(loop.frame(n), COLOUR[n])
+
+
+def test_planar_colour_is_put_back_per_pixel(write_loop):
+    planes = np.ascontiguousarray(COLOUR.transpose(0, 3, 1, 2)).tobytes()
+    loop = open_loop(write_loop(COLOUR, value=planes, PlanarConfiguration=1))
+    np.testing.assert_array_equal(loop.frame(1), COLOUR[1])
+
+
+def test_bytes_inside_big_endian_words_are_unswapped(write_loop):
+    pixels = np.arange(2 * 3 * 3, dtype=np.uint8).reshape(2, 3, 3)  # frames of odd length
+    stored = pixels.reshape(-1, 2)[:, ::-1].tobytes()
+    path = write_loop(pixels, value=stored, syntax=ExplicitVRBigEndian)
+    content = path.read_bytes().replace(b"\x7f\xe0\x00\x10OB", b"\x7f\xe0\x00\x10OW")
+    path.write_bytes(content)
+    loop = open_loop(path)
+    np.testing.assert_array_equal(loop.frame(0), pixels[0])
+    np.testing.assert_array_equal(loop.frame(1), pixels[1])
+
+
+def test_subsampled_colour_shares_the_pair(write_loop):
+    # Y Y Cb Cr (PS3.3 C.7.6.3.1.2); 128 is no colour, so RGB equals Y there.
+    stored = bytes([10, 20, 128, 128, 30, 40, 128, 128])
+    shape = np.zeros((1, 2, 2, 3), dtype=np.uint8)
+    loop = open_loop(write_loop(shape, value=stored, PhotometricInterpretation="YBR_FULL_422"))
+    np.testing.assert_array_equal(loop.frame(0)[..., 1], [[10, 20], [30, 40]])
+    np.testing.assert_array_equal(loop.frame(0)[..., 0], loop.frame(0)[..., 2])
+
+
+def test_full_ybr_becomes_rgb(write_loop):
+    # PS3.3 C.7.6.3.1.2: pure red is Y 76, Cb 85, Cr 255 (rounded).
+    stored = bytes([76, 85, 255] * 4)
+    shape = np.zeros((1, 2, 2, 3), dtype=np.uint8)
+    loop = open_loop(write_loop(shape, value=stored, PhotometricInterpretation="YBR_FULL"))
+    np.testing.assert_allclose(loop.frame(0)[0, 0].astype(int), [255, 0, 0], atol=1)
+
+
+def palette(entries: np.ndarray, bits: int) -> dict[str, object]:
+    attributes: dict[str, object] = {"PhotometricInterpretation": "PALETTE COLOR"}
+    for channel, name in enumerate(("Red", "Green", "Blue")):
+        stem = f"{name}PaletteColorLookupTable"
+        attributes[f"{stem}Descriptor"] = [len(entries), 0, bits]
+        attributes[f"{stem}Data"] = entries[:, channel].astype("<u2").tobytes()
+    return attributes
+
+
+@pytest.mark.parametrize("scale", [256, 1], ids=["16-bit entries", "8-bit entries called 16"])
+def test_palette_colour_becomes_8_bit_rgb(write_loop, scale):
+    table = np.array([[1, 2, 3], [40, 50, 60], [250, 251, 252]])
+    indices = np.array([[[0, 1], [2, 0]]], dtype=np.uint8)
+    loop = open_loop(write_loop(indices, **palette(table * scale, 16)))
+    assert loop.header.colour
+    assert loop.frame(0).dtype == np.uint8
+    np.testing.assert_array_equal(loop.frame(0), table[indices[0]])
+
+
+def test_a_palette_without_its_table_is_refused(write_loop):
+    pixels = RAMP.astype(np.uint8)
+    assert "palette" in refusal(write_loop(pixels, PhotometricInterpretation="PALETTE COLOR"))
+
+
+def test_bits_above_the_stored_ones_are_cleared(write_loop):
+    stored = (RAMP | 0xF000).tobytes()
+    loop = open_loop(write_loop(RAMP, value=stored, bits_stored=12))
+    np.testing.assert_array_equal(loop.frame(2), RAMP[2])
+
+
+def test_clearing_unused_bits_keeps_the_sign(write_loop):
+    pixels = np.array([[[-2048, -1], [0, 2047]]], dtype=np.int16)
+    stored = (pixels.view(np.uint16) & 0x0FFF).tobytes()
+    loop = open_loop(write_loop(pixels, value=stored, bits_stored=12))
+    np.testing.assert_array_equal(loop.frame(0), pixels[0])
+
+
+def test_a_single_image_is_a_loop_of_one_frame(write_loop):
+    loop = open_loop(write_loop(RAMP[:1], NumberOfFrames=None))
+    assert loop.frames == 1
+    np.testing.assert_array_equal(loop.frame(0), RAMP[0])
+
+
+def test_frames_are_read_only(write_loop):
+    frame = open_loop(write_loop()).frame(0)
+    with pytest.raises(ValueError, match="read-only"):
+        frame[0, 0] = 1
+
+
+@pytest.mark.parametrize("n", [-1, 3])
+def test_a_frame_that_does_not_exist_is_refused(write_loop, n):
+    loop = open_loop(write_loop())
+    with pytest.raises(LoopError, match=rf"no frame {n}: it has 3, counted from 0 to 2"):
+        loop.frame(n)
+
+
+def test_many_threads_see_the_same_pixels(write_loop):
+    pixels = np.random.default_rng(5).integers(0, 4096, (40, 16, 16), dtype=np.uint16)
+    loop = open_loop(write_loop(pixels))
+    order = list(range(40)) * 3
+    with ThreadPoolExecutor(4) as pool:
+        frames = list(pool.map(loop.frame, order))
+    np.testing.assert_array_equal(np.stack(frames), pixels[order])
+
+
+def test_the_header_needs_no_pixels(write_loop):
+    path = write_loop(RAMP)
+    content = path.read_bytes()
+    cut = content[: -RAMP.nbytes]
+    path.write_bytes(cut)
+    header = read_header(path)
+    assert (header.frames, header.rows, header.columns) == (3, 4, 5)
+    assert any("enough for 0" in sentence for sentence in header.warnings)
+
+
+def test_native_data_cut_short_are_refused(write_loop):
+    path = write_loop(RAMP)
+    path.write_bytes(path.read_bytes()[:-30])
+    message = refusal(path)
+    assert "claims 3 frames of 40 bytes" in message
+    assert "holds 90 bytes" in message
+
+
+def test_more_frames_claimed_than_stored_are_refused_before_allocation(write_loop):
+    assert "enough for 3" in refusal(write_loop(RAMP, NumberOfFrames=90_000))
+
+
+def test_more_frames_stored_than_claimed_are_noted(write_loop):
+    loop = open_loop(write_loop(RAMP, NumberOfFrames=2))
+    assert loop.frames == 2
+    assert any("1 frames more than the 2" in sentence for sentence in loop.header.warnings)
+
+
+def test_a_file_that_shrinks_after_opening_is_noticed(write_loop):
+    path = write_loop(RAMP)
+    loop = open_loop(path)
+    path.write_bytes(path.read_bytes()[:-10])
+    with pytest.raises(LoopError, match="became shorter"):
+        loop.frame(2)
+
+
+def test_a_file_that_vanishes_after_opening_is_noticed(write_loop):
+    path = write_loop(RAMP)
+    loop = open_loop(path)
+    path.unlink()
+    with pytest.raises(LoopError, match="cannot be read any more"):
+        loop.frame(0)
+
+
+def test_what_is_no_loop_is_refused(write_loop, tmp_path):
+    (tmp_path / "empty").write_bytes(b"")
+    (tmp_path / "text").write_text("hello" * 100)
+    (tmp_path / "short").write_bytes(b"\0" * 40)
+    (tmp_path / "mark").write_bytes(b"\0" * 128 + b"DICM")
+    assert "is a folder" in refusal(tmp_path)
+    assert "does not exist" in refusal(tmp_path / "nothing")
+    assert "is empty" in refusal(tmp_path / "empty")
+    assert "not a DICOM file" in refusal(tmp_path / "text")
+    assert "not a DICOM file" in refusal(tmp_path / "short")
+    assert "transfer syntax" in refusal(tmp_path / "mark")
+    assert "no pixel data" in refusal(write_loop(PixelData=None))
+
+
+@pytest.mark.parametrize(
+    ("attributes", "words"),
+    [
+        ({"Rows": None}, "Rows is missing"),
+        ({"Rows": 0}, "0 × 5 pixels"),
+        ({"Rows": 65535, "Columns": 65535}, "65535 × 65535 pixels"),
+        ({"BitsAllocated": 12}, "12 bits are allocated"),
+        ({"BitsStored": 17}, "17 bits are stored in 16"),
+        ({"HighBit": 11}, "the high bit is 11"),
+        ({"PixelRepresentation": 2}, "pixel representation is 2"),
+        ({"SamplesPerPixel": 3}, "MONOCHROME2 has 3 samples"),
+        ({"PhotometricInterpretation": "HSV"}, "'HSV' is not one"),
+        ({"PhotometricInterpretation": None}, "'' is not one"),
+        ({"PhotometricInterpretation": "RGB", "SamplesPerPixel": 3}, "RGB in 16 bits"),
+        ({"NumberOfFrames": b"abc"}, "NumberOfFrames"),
+        ({"NumberOfFrames": 0}, "NumberOfFrames"),
+        ({"NumberOfFrames": -4}, "NumberOfFrames"),
+        ({"NumberOfFrames": 100_001}, "NumberOfFrames"),
+        ({"SOPInstanceUID": ""}, "no SOP Instance UID"),
+    ],
+)
+def test_contradictory_image_attributes_are_refused(write_loop, attributes, words):
+    path = write_loop(RAMP, **attributes)
+    if "SOPInstanceUID" in attributes:
+        uid = b"1.2.826.0.1.3680043.10.511.1"
+        path.write_bytes(path.read_bytes().replace(uid, b"\0" * len(uid)))
+    assert words in refusal(path)
+
+
+def test_random_damage_never_escapes_as_another_error(write_loop, tmp_path):
+    content = bytearray(write_loop(RAMP, FrameTime=33.3).read_bytes())
+    rng = np.random.default_rng(11)
+    broken = tmp_path / "broken.dcm"
+    for _ in range(400):
+        damaged = bytearray(content)
+        for place in rng.integers(132, len(content), 6):
+            damaged[place] = rng.integers(256)
+        broken.write_bytes(damaged[: rng.integers(140, len(content) + 1)])
+        try:
+            loop = open_loop(broken)
+            loop.frame(loop.frames - 1)
+        except LoopError as error:
+            assert str(error)  # noqa: PT017  either outcome is right, any other error is not
+
+
+def test_a_deflated_file_that_grows_without_end_is_refused(write_loop, monkeypatch):
+    path = write_loop(np.zeros((4, 64, 64), np.uint16), syntax=DeflatedExplicitVRLittleEndian)
+    monkeypatch.setattr(dicom_file, "LARGEST_INFLATED", 4096)
+    assert "inflates to more" in refusal(path)
