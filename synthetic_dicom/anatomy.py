@@ -14,7 +14,18 @@ NECK_DIRECTION = np.array([0.80, -0.45, 0.40]) / np.linalg.norm([0.80, -0.45, 0.
 OSTIUM_CENTRE_MM = np.array([8.0, 10.0, 4.0])
 
 # The body's parts: place along the axis, width in neck widths, half-length in axis lengths.
-_CHAIN = ((0.36, 1.10, 0.50), (0.60, 0.95, 0.36), (0.78, 0.68, 0.22))
+_CHAIN = ((0.34, 1.06, 0.46), (0.62, 0.80, 0.34), (0.82, 0.56, 0.24))
+# Lobes: place along the axis, direction from that of the bend, distance from the axis and size in
+# neck widths.
+_LOBES = (
+    (0.30, 176.0, 0.72, 0.46),
+    (0.62, 172.0, 0.46, 0.36),
+    (0.36, 8.0, 0.66, 0.42),
+    (0.74, -10.0, 0.30, 0.34),
+    (0.50, -95.0, 0.62, 0.42),
+    (0.56, 92.0, 0.56, 0.44),
+    (0.90, 150.0, 0.22, 0.30),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +56,8 @@ class Anatomy:
     landing_depth_mm: float = 11.0
     orientation_deg: float = 30.0
     bend_deg: float = 40.0
-    bend_direction_deg: float = 75.0
-    body_length_mm: float = 17.0
+    bend_direction_deg: float = 0.0
+    body_length_mm: float = 15.0
     contraction_major: float = 0.09
     contraction_minor: float = 0.12
     contraction_length: float = 0.03
@@ -94,7 +105,7 @@ class Anatomy:
 
     def neck(self) -> Quadric:
         """Return the neck: a hyperboloid of one sheet whose waist is the landing zone."""
-        return self._funnel((0.0, self.landing_depth_mm + 5.5))
+        return self._funnel((0.0, self.landing_depth_mm + 6.0))
 
     def vestibule(self, reach_mm: float) -> Quadric:
         """Return the flare between the ostium and the atrium."""
@@ -118,10 +129,8 @@ class Anatomy:
             self._blob(share * length, waist * width, half * length)
             for share, width, half in _CHAIN
         ]
-        # share of the axis, direction, distance from the axis and size in neck widths
-        side = ((0.30, 160.0, 0.78, 0.46), (0.50, -60.0, 0.72, 0.42), (0.62, 60.0, 0.62, 0.40))
         mean = float(np.sqrt(waist[0] * waist[1]))
-        for share, turn_deg, away, size in side:
+        for share, turn_deg, away, size in _LOBES:
             place, _ = self.bend_point_mm(share * length)
             out = self.in_frame(self.bend_direction_deg + turn_deg)
             radii = size * mean * np.array([1.0, 0.85, 0.8])
@@ -161,7 +170,7 @@ def anatomy_for(rng: np.random.Generator) -> Anatomy:
         taper=round(float(rng.uniform(0.84, 0.90)), 3),
         landing_depth_mm=round(float(rng.uniform(10.3, 11.7)), 2),
         orientation_deg=round(float(rng.uniform(0.0, 180.0)), 1),
-        bend_deg=round(float(rng.uniform(25.0, 50.0)), 1),
-        bend_direction_deg=round(float(rng.uniform(60.0, 90.0)), 1),
-        body_length_mm=round(float(rng.uniform(15.0, 19.0)), 2),
+        bend_deg=round(float(rng.uniform(35.0, 65.0)), 1),
+        bend_direction_deg=round(float(rng.uniform(-20.0, 20.0)), 1),
+        body_length_mm=round(float(rng.uniform(14.0, 18.0)), 2),
     )

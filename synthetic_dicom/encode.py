@@ -34,8 +34,10 @@ def put_pixels(header: Dataset, frames: NDArray[Any], *, encoding: str) -> None:
         frames = (frames >> 4).astype(np.uint8)
     bits = 8 if frames.dtype == np.uint8 else 12
     photometric = "RGB" if frames.ndim == 4 else "MONOCHROME2"
-    set_pixel_data(header, frames, photometric, bits, generate_instance_uid=False)
-    if len(frames) > 1 or "FrameIncrementPointer" in header:
+    cine = "FrameIncrementPointer" in header
+    stored = frames if cine else frames[0]
+    set_pixel_data(header, stored, photometric, bits, generate_instance_uid=False)
+    if cine:
         header.NumberOfFrames = len(frames)
     if encoding == "implicit":
         header.file_meta.TransferSyntaxUID = ImplicitVRLittleEndian

@@ -10,7 +10,7 @@ from synthetic_dicom.quadrics import FloatArray, Quadric, ray_interval, union_le
 from synthetic_dicom.scene import BeatingAnatomy
 from synthetic_dicom.xray_view import XraySetup
 
-_VESTIBULE_REACH_MM = 9.0
+_VESTIBULE_REACH_MM = 13.0
 _ATRIUM_DILUTION = 0.05
 _COARSE_PX = 8
 
@@ -51,9 +51,22 @@ class FilledShape:
             np.array([span[0] for span in spans]), np.array([span[1] for span in spans])
         )
         entry, leave = ray_interval(self.fading, source, rays)
-        middle = source[2] + 0.5 * (entry + leave) * rays[2]
-        strength = 1.0 + (1.0 - _ATRIUM_DILUTION) * middle / abs(self.fading.axial_mm[0])
-        return total + np.where(leave > entry, (leave - entry) * strength, 0.0)
+        return total + (leave - entry) * self._mean_strength(source[2], entry, leave, rays[2])
+
+    def _mean_strength(
+        self, start: float, entry: FloatArray, leave: FloatArray, slope: FloatArray
+    ) -> FloatArray:
+        """Return the mean concentration between two distances along rays in the vestibule.
+
+        It falls off as a parabola with the distance from the ostium, so Simpson's rule is exact.
+        """
+        reach = abs(self.fading.axial_mm[0])
+        weights = ((entry, 1.0), (0.5 * (entry + leave), 4.0), (leave, 1.0))
+        total = np.zeros_like(entry)
+        for place, weight in weights:
+            left = np.clip(1.0 + (start + place * slope) / reach, 0.0, 1.0)
+            total += weight * (_ATRIUM_DILUTION + (1.0 - _ATRIUM_DILUTION) * left**2)
+        return total / 6.0
 
     def faint_mm(self, shape: tuple[int, ...]) -> FloatArray:
         """Return the atrium's contrast in mm over a whole image, from a coarse grid of rays."""

@@ -37,8 +37,8 @@ class EchoSettings:
 
     beam_width_deg: float = 1.6
     pulse_mm: float = 0.7
-    dynamic_range_db: float = 52.0
-    noise_db: float = -50.0
+    dynamic_range_db: float = 54.0
+    noise_db: float = -52.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,8 +112,8 @@ def _echo_level(wall_mm: FloatArray, grid: _PolarGrid, texture: FloatArray) -> F
     slope_depth, slope_angle = np.gradient(wall_mm)
     facing = np.abs(slope_depth) / np.hypot(slope_depth, 2.0 * slope_angle + 1e-9)
     lining = (0.35 + 0.65 * facing**2) * np.exp(-((outside / 1.1) ** 2))
-    tissue = texture * (0.16 + 0.84 * np.exp(-outside / 14.0))
-    level = np.where(wall_mm > 0.0, 0.30 * tissue + 1.0 * lining, 0.008)
+    tissue = texture * (0.12 + 0.88 * np.exp(-outside / 11.0))
+    level = np.where(wall_mm > 0.0, 0.17 * tissue + 0.9 * lining, 0.0022)
     near = np.exp(-grid.depth_mm / 3.0)
     fade = np.exp(-grid.depth_mm / 160.0) * np.clip(1.25 - grid.depth_mm / 240.0, 0.0, 1.0)
     return np.asarray(level * fade + 0.5 * near)
@@ -123,10 +123,10 @@ def _tissue_texture(rng: np.random.Generator, grid: _PolarGrid) -> FloatArray:
     """Return slowly varying brightness of tissue: bundles and bright sheets far from blood."""
     from scipy.ndimage import gaussian_filter
 
-    coarse = gaussian_filter(rng.standard_normal(grid.depth_mm.shape), (9.0, 9.0))
+    coarse = gaussian_filter(rng.standard_normal(grid.depth_mm.shape), (7.0, 8.0))
     layers = gaussian_filter(rng.standard_normal(grid.depth_mm.shape), (3.0, 22.0))
     mixed = coarse / coarse.std() + 0.8 * layers / layers.std()
-    return np.asarray(np.exp(0.38 * mixed))
+    return np.asarray(np.exp(0.55 * mixed))
 
 
 def _drifting(speckle: NDArray[np.float32], turn: float) -> NDArray[np.float32]:

@@ -21,13 +21,13 @@ def chest_attenuation(rng: np.random.Generator, setup: XraySetup) -> FloatArray:
     down, across = np.mgrid[0 : setup.rows, 0 : setup.columns].astype(float)
     down = down / setup.rows - 0.5
     across = across / setup.columns - 0.5
-    total = 0.55 + 0.12 * down - 0.10 * across
+    total = 0.80 + 0.16 * down - 0.10 * across
     heart = ((across + 0.10) / 0.42) ** 2 + ((down - 0.12) / 0.50) ** 2
-    total += 0.45 * _edge(1.0 - heart, 0.35)
+    total += 0.50 * _edge(1.0 - heart, 0.35)
     total += _spine(rng, setup, down, across)
     total += _ribs(rng, down, across)
     total += 0.35 * _edge(down - 0.36 - 0.25 * (across - 0.15) ** 2, 0.03)
-    return np.asarray(total + 0.035 * _slow_texture(rng, total.shape), dtype=float)
+    return np.asarray(total + 0.022 * _slow_texture(rng, total.shape), dtype=float)
 
 
 def _edge(signed: FloatArray, width: float) -> FloatArray:
@@ -63,6 +63,6 @@ def _slow_texture(rng: np.random.Generator, shape: tuple[int, ...]) -> FloatArra
     down, across = np.mgrid[0 : shape[0], 0 : shape[1]].astype(float)
     total = np.zeros(shape)
     for _ in range(14):
-        rate = rng.uniform(-1.0, 1.0, 2) * 2.0 * np.pi / 90.0
+        rate = rng.uniform(-1.0, 1.0, 2) * 2.0 * np.pi / 110.0
         total += np.cos(rate[0] * down + rate[1] * across + rng.uniform(0.0, 2.0 * np.pi))
     return np.asarray(total / np.sqrt(7.0))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from synthetic_dicom.anatomy import OSTIUM_CENTRE_MM
 from synthetic_dicom.filled_shape import FilledShape, filled_shape
 from synthetic_dicom.quadrics import FloatArray
-from synthetic_dicom.reference_objects import ReferenceObject, Sphere
+from synthetic_dicom.reference_objects import ReferenceObject
 from synthetic_dicom.scene import BeatingAnatomy
 from synthetic_dicom.xray_background import chest_attenuation
 from synthetic_dicom.xray_view import XraySetup
@@ -68,10 +68,14 @@ def object_shifts_mm(beating: BeatingAnatomy) -> FloatArray:
 
 
 def opacification(times_ms: FloatArray) -> FloatArray:
-    """Return the share of undiluted contrast in each frame: wash-in, plateau, wash-out."""
-    if len(times_ms) == 1:
-        return np.ones(1)
-    share = (times_ms - times_ms[0]) / max(float(times_ms[-1] - times_ms[0]), 1.0)
+    """Return the share of undiluted contrast in each frame: wash-in, plateau, wash-out.
+
+    A loop shorter than a second shows the plateau only.
+    """
+    duration_ms = float(times_ms[-1] - times_ms[0])
+    if duration_ms < 1000.0:
+        return np.ones(len(times_ms))
+    share = (times_ms - times_ms[0]) / duration_ms
     rising = 1.0 / (1.0 + np.exp(-(share - 0.06) / 0.025))
     falling = 1.0 / (1.0 + np.exp((share - 0.93) / 0.04))
     return np.asarray(rising * falling)
@@ -140,20 +144,19 @@ def _pixels_near(
     item: ReferenceObject, setup: XraySetup, shift_mm: FloatArray
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return the rows and columns of all pixels that an object may touch."""
-    rows, columns = np.mgrid[0 : setup.rows, 0 : setup.columns]
-    pixels = np.stack([rows.ravel(), columns.ravel()], axis=1).astype(float)
-    if isinstance(item, Sphere):
-        height, reach = item.centre_mm[2], 0.505 * item.diameter_mm
-        away = setup.at_height(pixels, height) - np.array(item.centre_mm[:2]) - shift_mm
-        near = np.hypot(away[:, 0], away[:, 1])
-    else:
-        height, reach = item.path.height_mm, 1.02 * item.reach_mm()
-        along, beside, _ = item.path.locate((setup.at_height(pixels, height) - shift_mm).T)
-        outside = np.maximum(np.maximum(-along, along - item.path.length_mm()), 0.0)
-        near = np.maximum(np.abs(beside), outside)
-    margin = 1.5 * max(setup.mm_per_px(height))
-    chosen = np.flatnonzero(near <= reach + margin)
-    return np.unravel_index(chosen, (setup.rows, setup.columns))  # type: ignore[return-value]
+    outline = item.outline_mm()
+    outline[:, :2] += shift_mm
+    reach_px = 1.02 * item.reach_mm() / min(setup.mm_per_px(item.height_mm())) + 2.0
+    middle = setup.project(outline)
+    low = np.floor(middle.min(axis=0) - reach_px).astype(int)
+    high = np.ceil(middle.max(axis=0) + reach_px).astype(int) + 1
+    rows, columns = np.mgrid[
+        max(low[0], 0) : min(high[0], setup.rows), max(low[1], 0) : min(high[1], setup.columns)
+    ]
+    place = np.stack([rows.ravel(), columns.ravel()], axis=1).astype(float)
+    near_mm = item.distance_mm(setup.at_height(place, item.height_mm()) - shift_mm)
+    near = near_mm <= reach_px * max(setup.mm_per_px(item.height_mm()))
+    return rows.ravel()[near], columns.ravel()[near]
 
 
 def _attenuate_contrast(seen: FloatArray, shape: FilledShape, per_mm: float) -> None:

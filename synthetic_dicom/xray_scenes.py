@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from synthetic_dicom.reference_objects import Catheter, MarkerBands, Path, Sphere
+from synthetic_dicom.course import Course
+from synthetic_dicom.reference_objects import Catheter, MarkerBands, Sphere
 from synthetic_dicom.xray_image import XrayScene
 from synthetic_dicom.xray_view import XraySetup
 
@@ -20,9 +21,9 @@ def _height(setup: XraySetup) -> float:
 
 def _course(
     setup: XraySetup, ends_px: tuple[PointPx, PointPx], height_mm: float, bend_per_mm: float = 0.0
-) -> Path:
+) -> Course:
     start, end = setup.at_height(np.array(ends_px), height_mm)
-    return Path(
+    return Course(
         start_mm=(float(start[0]), float(start[1])),
         end_mm=(float(end[0]), float(end[1])),
         height_mm=height_mm,
@@ -33,7 +34,7 @@ def _course(
 def catheter_scene(*, filled: bool = False, stripe: bool = False) -> XrayScene:
     """Return a straight catheter of 2.00 mm at the anatomy's depth."""
     setup = LEFT_VIEW
-    path = _course(setup, ((486.0, 120.0), (262.0, 196.0)), _height(setup))
+    path = _course(setup, ((548.0, 99.0), (262.0, 196.0)), _height(setup))
     tube = Catheter(id="catheter", path=path, filled=filled, stripe=stripe)
     return XrayScene(setup=setup, objects=(tube,))
 
@@ -41,7 +42,7 @@ def catheter_scene(*, filled: bool = False, stripe: bool = False) -> XrayScene:
 def caudal_scene() -> XrayScene:
     """Return a gently curved catheter 15 mm nearer to the source than the anatomy."""
     setup = CAUDAL_VIEW
-    path = _course(setup, ((484.0, 96.0), (300.0, 190.0)), _height(setup) + 15.0, 1.0 / 140.0)
+    path = _course(setup, ((556.0, 74.0), (288.0, 184.0)), _height(setup) + 15.0, 1.0 / 120.0)
     return XrayScene(setup=setup, objects=(Catheter(id="catheter", path=path),))
 
 
@@ -52,5 +53,5 @@ def sphere_scene() -> XrayScene:
     near = height + 25.0
     centre = setup.at_height(np.array([390.0, 396.0]), near)
     ball = Sphere(id="sphere", centre_mm=(float(centre[0]), float(centre[1]), near))
-    path = _course(setup, ((488.0, 118.0), (240.0, 192.0)), height + 5.0)
+    path = _course(setup, ((548.0, 99.0), (232.0, 194.0)), height + 5.0)
     return XrayScene(setup=setup, objects=(ball, MarkerBands(id="markers", path=path, count=4)))

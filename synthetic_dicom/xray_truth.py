@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from synthetic_dicom.course import Course
 from synthetic_dicom.filled_shape import FilledShape, filled_shape
 from synthetic_dicom.quadrics import FloatArray
 from synthetic_dicom.reference_objects import Catheter, MarkerBands, ReferenceObject, Sphere
@@ -12,7 +13,8 @@ from synthetic_dicom.truth import CaliperTruth, ObjectTruth, PointPx
 from synthetic_dicom.xray_image import XrayScene, object_shifts_mm
 from synthetic_dicom.xray_view import XraySetup
 
-_MARGIN_MM = 3.0
+_TIP_MARGIN_MM = 3.0
+_EDGE_MARGIN_PX = 16.0
 
 
 def xray_calipers(scene: XrayScene, beating: BeatingAnatomy) -> tuple[CaliperTruth, ...]:
@@ -118,8 +120,7 @@ def xray_objects(scene: XrayScene, beating: BeatingAnatomy) -> tuple[ObjectTruth
 
 
 def _object_truth(setup: XraySetup, item: ReferenceObject, shifts: FloatArray) -> ObjectTruth:
-    height = item.centre_mm[2] if isinstance(item, Sphere) else item.path.height_mm
-    scale = setup.mm_per_px(height)
+    scale = setup.mm_per_px(item.height_mm())
     moved = shifts[:, ::-1] / np.array(scale)
     shift_px = tuple(point(shift) for shift in moved)
     if isinstance(item, Sphere):
@@ -130,12 +131,6 @@ def _object_truth(setup: XraySetup, item: ReferenceObject, shifts: FloatArray) -
 
 
 def _catheter_truth(setup: XraySetup, item: Catheter, shift_px: tuple[PointPx, ...]) -> ObjectTruth:
-    length = item.path.length_mm()
-    count = 2 if item.path.bend_per_mm == 0.0 else 9
-    places = [
-        item.path.point_mm(float(along))
-        for along in np.linspace(_MARGIN_MM, length - _MARGIN_MM, count)
-    ]
     return ObjectTruth(
         id=item.id,
         kind="catheter",
@@ -147,9 +142,24 @@ def _catheter_truth(setup: XraySetup, item: Catheter, shift_px: tuple[PointPx, .
         depth_h_mm=item.path.height_mm,
         mm_per_px=setup.mm_per_px(item.path.height_mm),
         size_px=shadow_width_px(setup, item),
-        axis_px=tuple(point(pixel) for pixel in setup.project(np.array(places))),
+        axis_px=visible_axis_px(setup, item.path, shift_px),
         shift_px=shift_px,
     )
+
+
+def visible_axis_px(
+    setup: XraySetup, path: Course, shift_px: tuple[PointPx, ...]
+) -> tuple[PointPx, ...]:
+    """Return the axis where it is clear of the image's edge in every frame and of the tip."""
+    along = np.arange(_TIP_MARGIN_MM, path.length_mm() - _TIP_MARGIN_MM, 0.25)
+    pixels = setup.project(np.array([path.point_mm(float(place)) for place in along]))
+    moved = pixels[:, np.newaxis, :] + np.array(shift_px)[np.newaxis]
+    size = np.array([setup.rows, setup.columns])
+    clear = ((moved >= _EDGE_MARGIN_PX) & (moved <= size - 1 - _EDGE_MARGIN_PX)).all(axis=(1, 2))
+    seen = pixels[clear]
+    count = 2 if path.bend_per_mm == 0.0 else 9
+    chosen = np.linspace(0, len(seen) - 1, count).round().astype(int)
+    return tuple(point(pixel) for pixel in seen[chosen])
 
 
 def shadow_width_px(setup: XraySetup, item: Catheter | Sphere) -> float:
