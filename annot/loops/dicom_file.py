@@ -123,6 +123,7 @@ def _parse(path: Path, seen: list[WarningMessage]) -> DicomFile:
         source = file_bytes(path)
     with source.opened() as stream:
         dataset = _read_before_pixels(stream, deflated=syntax == DeflatedExplicitVRLittleEndian)
+        dataset.file_meta = meta  # palettes are read in the byte order it names
         pixels = _locate_pixels(stream, source, big_endian=syntax == ExplicitVRBigEndian)
     return DicomFile(
         path=path,

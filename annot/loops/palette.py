@@ -10,6 +10,7 @@ from annot.errors import LoopError
 from annot.loops.dicom_file import DicomFile
 from annot.loops.pixel_layout import PixelLayout
 from annot.loops.quiet import captured_warnings
+from annot.loops.transfer_syntaxes import BIG_ENDIAN
 
 
 def palette_table(file: DicomFile, layout: PixelLayout) -> npt.NDArray[np.uint8]:
@@ -32,6 +33,9 @@ def palette_table(file: DicomFile, layout: PixelLayout) -> npt.NDArray[np.uint8]
             f"{file.path.name}: the colour palette is missing or broken, so its colours cannot be "
             "shown: export the file again."
         ) from error
+    if file.transfer_syntax == BIG_ENDIAN and "RedPaletteColorLookupTableData" in file.dataset:
+        # pydicom reads a plain (not a segmented) table in the machine's order, which is little.
+        table = table.byteswap()
     if table.max() > 255:
         table = table >> 8
     return np.ascontiguousarray(table[:, :3], dtype=np.uint8)

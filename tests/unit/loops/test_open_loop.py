@@ -91,20 +91,25 @@ def test_full_ybr_becomes_rgb(write_loop):
     np.testing.assert_allclose(loop.frame(0)[0, 0].astype(int), [255, 0, 0], atol=1)
 
 
-def palette(entries: np.ndarray, bits: int) -> dict[str, object]:
+def palette(entries: np.ndarray, order: str) -> dict[str, object]:
     attributes: dict[str, object] = {"PhotometricInterpretation": "PALETTE COLOR"}
     for channel, name in enumerate(("Red", "Green", "Blue")):
         stem = f"{name}PaletteColorLookupTable"
-        attributes[f"{stem}Descriptor"] = [len(entries), 0, bits]
-        attributes[f"{stem}Data"] = entries[:, channel].astype("<u2").tobytes()
+        attributes[f"{stem}Descriptor"] = [len(entries), 0, 16]
+        attributes[f"{stem}Data"] = entries[:, channel].astype(f"{order}u2").tobytes()
     return attributes
 
 
-@pytest.mark.parametrize("scale", [256, 1], ids=["16-bit entries", "8-bit entries called 16"])
-def test_palette_colour_becomes_8_bit_rgb(write_loop, scale):
+@pytest.mark.parametrize("syntax", NATIVE)
+@pytest.mark.parametrize(
+    "scale", [256, 257, 1], ids=["high byte", "both bytes", "8 bits called 16"]
+)
+def test_palette_colour_becomes_8_bit_rgb(write_loop, scale, low, syntax):
     table = np.array([[1, 2, 3], [40, 50, 60], [250, 251, 252]])
     indices = np.array([[[0, 1], [2, 0]]], dtype=np.uint8)
-    loop = open_loop(write_loop(indices, **palette(table * scale, 16)))
+    order = ">" if syntax == ExplicitVRBigEndian else "<"
+    path = write_loop(indices, syntax=syntax, **palette(table * scale + low, order))
+    loop = open_loop(path)
     assert loop.header.colour
     assert loop.frame(0).dtype == np.uint8
     np.testing.assert_array_equal(loop.frame(0), table[indices[0]])

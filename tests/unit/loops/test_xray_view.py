@@ -1,0 +1,163 @@
+"""The X-ray view: angle increments and spacings (PS3.3 C.8.7.5, 10.7.1.1), and faulty headers."""
+
+import pytest
+
+from annot.loops import XrayView, read_header
+
+GEOMETRY = {
+    "ImagerPixelSpacing": [0.2, 0.25],
+    "DistanceSourceToDetector": 1050,
+    "DistanceSourceToPatient": 750,
+    "EstimatedRadiographicMagnificationFactor": 1.4,
+    "PositionerPrimaryAngle": -30,
+    "PositionerSecondaryAngle": -20,
+    "PositionerMotion": "STATIC",
+    "TableMotion": "STATIC",
+    "PixelIntensityRelationship": "LIN",
+    "ImageType": ["ORIGINAL", "PRIMARY", "SINGLE PLANE"],
+}
+
+
+def view_of(write_loop, **changes):
+    header = read_header(write_loop(**{**GEOMETRY, **changes}))
+    assert header.xray is not None
+    return header.xray, header.warnings
+
+
+def test_a_plain_view_is_read_as_stored(write_loop):
+    view, warnings = view_of(write_loop)
+    assert warnings == ()
+    assert view == XrayView(
+        imager_pixel_spacing_mm=(0.2, 0.25),
+        source_to_detector_mm=1050,
+        source_to_patient_mm=750,
+        magnification_factor=1.4,
+        primary_deg=-30,
+        secondary_deg=-20,
+        positioner_motion="STATIC",
+        table_motion="STATIC",
+        intensity_relationship="LIN",
+        plane="SINGLE PLANE",
+    )
+
+
+def test_absent_geometry_is_unknown_and_no_fault(write_loop):
+    header = read_header(write_loop())
+    assert header.xray == XrayView()
+    assert header.warnings == ()
+
+
+def test_calibration_is_read(write_loop):
+    view, warnings = view_of(
+        write_loop,
+        PixelSpacing=[0.15, 0.16],
+        PixelSpacingCalibrationType="FIDUCIAL",
+        PixelSpacingCalibrationDescription="catheter",
+        CalibrationImage="YES",
+        FieldOfViewShape="ROUND",
+        FieldOfViewDimensions=[200],
+    )
+    assert view.pixel_spacing_mm == (0.15, 0.16)
+    assert view.calibration_type == "FIDUCIAL"
+    assert view.calibration_description == "catheter"
+    assert view.calibration_image is True
+    assert (view.field_of_view_shape, view.field_of_view_mm) == ("ROUND", (200,))
+    assert warnings == ()
+
+
+def test_other_images_have_no_xray_view(write_loop):
+    header = read_header(
+        write_loop(Modality="OT", SOPClassUID="1.2.840.10008.5.1.4.1.1.7", PixelSpacing=[0.3, 0.4])
+    )
+    assert header.xray is None
+    assert header.pixel_spacing_mm == (0.3, 0.4)
+
+
+def test_a_still_positioner_keeps_its_angles():
+    view = XrayView(primary_deg=-30, secondary_deg=20, positioner_motion="STATIC")
+    assert view.angles_at(0) == view.angles_at(7) == (-30, 20)
+
+
+def test_one_increment_is_the_change_per_frame():
+    view = XrayView(
+        primary_deg=-30,
+        secondary_deg=20,
+        positioner_motion="DYNAMIC",
+        primary_increments_deg=(1.5,),
+        secondary_increments_deg=(0.0,),
+    )
+    assert view.angles_at(0) == (-30, 20)
+    assert view.angles_at(4) == (-24, 20)
+
+
+def test_many_increments_are_offsets_from_the_first_frame():
+    view = XrayView(
+        primary_deg=-30,
+        secondary_deg=20,
+        positioner_motion="DYNAMIC",
+        primary_increments_deg=(0, 2, 5),
+        secondary_increments_deg=(0, -1, -1),
+    )
+    assert [view.angles_at(n) for n in range(4)] == [(-30, 20), (-28, 19), (-25, 19), (None, None)]
+
+
+def test_a_moving_positioner_without_increments_is_unknown_after_the_first_frame():
+    view = XrayView(primary_deg=-30, secondary_deg=None, positioner_motion="DYNAMIC")
+    assert view.angles_at(0) == (-30, None)
+    assert view.angles_at(1) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "value", "words"),
+    [
+        ({"ImagerPixelSpacing": [0, 0.2]}, "imager_pixel_spacing_mm", None, "0\\0.2, not two"),
+        ({"ImagerPixelSpacing": [-1, 1]}, "imager_pixel_spacing_mm", None, "-1\\1, not two"),
+        ({"ImagerPixelSpacing": b"0.2"}, "imager_pixel_spacing_mm", None, "not two positive"),
+        ({"ImagerPixelSpacing": b""}, "imager_pixel_spacing_mm", None, "present but empty"),
+        (
+            {"ImagerPixelSpacing": b"a\\b"},
+            "imager_pixel_spacing_mm",
+            None,
+            "'a', which is not",
+        ),
+        ({"ImagerPixelSpacing": b"nan\\1"}, "imager_pixel_spacing_mm", None, "not a number"),
+        ({"DistanceSourceToDetector": 0}, "source_to_detector_mm", None, "is 0, not a positive"),
+        ({"DistanceSourceToPatient": b"inf"}, "source_to_patient_mm", None, "not a number"),
+        ({"DistanceSourceToPatient": b"750\\1"}, "source_to_patient_mm", None, "2 values"),
+        ({"DistanceSourceToPatient": 1100}, "source_to_patient_mm", 1100, "not shorter than"),
+        ({"EstimatedRadiographicMagnificationFactor": 1.2}, "magnification_factor", 1.2, "1.4"),
+        ({"EstimatedRadiographicMagnificationFactor": 0.7}, "magnification_factor", 0.7, "reduce"),
+        ({"PositionerPrimaryAngle": 400}, "primary_deg", None, "400, not an angle"),
+        ({"PositionerSecondaryAngle": -91}, "secondary_deg", None, "-91, not an angle"),
+        ({"PositionerMotion": "DYNAMIC"}, "positioner_motion", "DYNAMIC", "angles after the first"),
+        ({"PositionerMotion": "WOBBLY"}, "positioner_motion", None, "none of STATIC, DYNAMIC"),
+        ({"TableMotion": "DYNAMIC"}, "table_motion", "DYNAMIC", "The table moves"),
+        ({"DetectorPrimaryAngle": 3}, "detector_primary_deg", 3, "right angle"),
+        ({"PixelSpacingCalibrationType": "FOO"}, "calibration_type", None, "none of GEOMETRY"),
+        ({"PixelSpacingCalibrationType": "GEOMETRY"}, "pixel_spacing_mm", None, "without a usable"),
+        ({"PixelIntensityRelationship": "LOG"}, "intensity_relationship", "LOG", "logarithms"),
+        ({"CalibrationImage": "MAYBE"}, "calibration_image", None, "none of YES, NO"),
+        ({"RecommendedViewingMode": "SUB"}, "plane", "SINGLE PLANE", "unsubtracted"),
+        (
+            {"PositionerPrimaryAngleIncrement": [0, 1]},
+            "primary_increments_deg",
+            (0, 1),
+            "2 values for 3 frames",
+        ),
+        (
+            {"PositionerPrimaryAngleIncrement": [0, 1, 2]},
+            "primary_increments_deg",
+            (0, 1, 2),
+            "although PositionerMotion is STATIC",
+        ),
+    ],
+)
+def test_faults_become_sentences(write_loop, changes, field, value, words):
+    view, warnings = view_of(write_loop, **changes)
+    assert getattr(view, field) == value
+    assert any(words in sentence for sentence in warnings), warnings
+
+
+def test_an_enhanced_object_says_that_its_geometry_is_elsewhere(write_loop):
+    header = read_header(write_loop(SOPClassUID="1.2.840.10008.5.1.4.1.1.12.1.1"))
+    assert any("functional groups" in sentence for sentence in header.warnings)
