@@ -94,11 +94,13 @@ def parse_file(path: Path) -> DicomFile:
 
 
 def _check_is_file(path: Path) -> None:
-    if path.is_dir():
-        raise LoopError(f"{path} is a folder: name a file in it.")
-    if not path.exists():
-        raise LoopError(f"{path} does not exist: check the name.")
     try:
+        if path.is_dir():
+            raise LoopError(f"{path} is a folder: name a file in it.")
+        if not path.exists():
+            raise LoopError(f"{path} does not exist: check the name.")
+        if not path.is_file():
+            raise LoopError(f"{path} is not a file but a device or a pipe: name a file.")
         with path.open("rb") as stream:
             head = stream.read(_PREFIX_AT + len(_PREFIX))
     except OSError as error:

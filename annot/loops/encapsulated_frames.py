@@ -76,6 +76,11 @@ class EncapsulatedFrames:
                 f"{place} has {size.components} colour components but the header says "
                 f"{layout.samples_per_pixel}: export the file again."
             )
+        if size.bits > layout.bits_allocated:
+            raise LoopError(
+                f"{place} has {size.bits} bits per sample but the header makes room for "
+                f"{layout.bits_allocated}: export the file again."
+            )
 
     def _decode(self, stream: bytes) -> PixelArray:
         syntax, layout = str(self.file.transfer_syntax), self.layout

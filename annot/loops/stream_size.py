@@ -1,4 +1,4 @@
-"""The size that a compressed frame states of itself, read before anything is decoded.
+"""The size and depth that a compressed frame states of itself, read before anything is decoded.
 
 A decoder allocates what the stream asks for, so a stream that disagrees with the header must be
 refused first. Sources: ISO/IEC 10918-1 B.2.2 (frame header), ISO/IEC 15444-1 A.5.1 (SIZ).
@@ -17,11 +17,12 @@ _WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD9)})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StreamSize:
-    """Rows, columns and colour components of one compressed image."""
+    """Rows, columns, colour components and bits per sample of one compressed image."""
 
     rows: int
     columns: int
     components: int
+    bits: int
 
 
 def stream_size(stream: bytes) -> StreamSize | None:
@@ -44,16 +45,21 @@ def _jpeg_size(stream: bytes) -> StreamSize | None:
         if marker in _FRAME_MARKERS:
             if at + 10 > len(stream):
                 return None
-            rows, columns, components = struct.unpack_from(">HHB", stream, at + 5)
-            return StreamSize(rows=rows, columns=columns, components=components)
+            bits, rows, columns, components = struct.unpack_from(">BHHB", stream, at + 4)
+            return StreamSize(rows=rows, columns=columns, components=components, bits=bits)
         at += 2 + int(struct.unpack_from(">H", stream, at + 2)[0])
     return None
 
 
 def _codestream_size(stream: bytes, at: int) -> StreamSize | None:
-    # SOC 2, SIZ 2, Lsiz 2, Rsiz 2, then Xsiz Ysiz XOsiz YOsiz, four tile sizes, Csiz.
-    if at + 42 > len(stream):
+    # SOC 2, SIZ 2, Lsiz 2, Rsiz 2, then Xsiz Ysiz XOsiz YOsiz, four tile sizes, Csiz, Ssiz.
+    if at + 43 > len(stream):
         return None
     columns, rows, left, top = struct.unpack_from(">4I", stream, at + 8)
-    (components,) = struct.unpack_from(">H", stream, at + 40)
-    return StreamSize(rows=rows - top, columns=columns - left, components=components)
+    components, depth = struct.unpack_from(">HB", stream, at + 40)
+    return StreamSize(
+        rows=rows - top,
+        columns=columns - left,
+        components=components,
+        bits=(depth & 0x7F) + 1,  # the top bit is the sign, the rest is bits - 1
+    )

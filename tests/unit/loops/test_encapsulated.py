@@ -210,6 +210,32 @@ def test_a_colour_stream_called_grey_is_refused(write_loop):
         loop.frame(0)
 
 
+def test_a_shallow_stream_in_a_deep_header_keeps_its_values(write_loop):
+    stream = jpeg(GREY[0], "JPEG2000", irreversible=False, no_jp2=True)
+    deep = GREY[:1].astype(np.uint16)
+    loop = open_loop(write_loop(deep, syntax=JPEG2000Lossless, streams=[stream]))
+    assert loop.frame(0).dtype == np.uint16
+    np.testing.assert_array_equal(loop.frame(0), GREY[0])
+
+
+def test_a_deep_stream_in_a_shallow_header_is_refused_rather_than_cut_off(write_loop):
+    stream = jpeg(DEEP[0], "JPEG2000", irreversible=False, no_jp2=True)
+    loop = open_loop(write_loop(GREY[:1], syntax=JPEG2000Lossless, streams=[stream]))
+    with pytest.raises(LoopError, match="16 bits per sample but the header makes room for 8"):
+        loop.frame(0)
+
+
+def test_what_decodes_to_another_shape_is_refused(write_loop, monkeypatch):
+    class ThreeFrames:
+        def as_array(self, *_args, **_options):
+            return GREY, {}
+
+    loop = open_loop(write_loop(GREY, syntax=JPEGBaseline8Bit, streams=GREY_STREAMS))
+    monkeypatch.setattr("annot.loops.encapsulated_frames.get_decoder", lambda _uid: ThreeFrames())
+    with pytest.raises(LoopError, match=r"decodes to \(3, 24, 32\) uint8 instead of"):
+        loop.frame(0)
+
+
 def test_fragments_without_an_image_are_refused(write_loop):
     loop = open_loop(write_loop(GREY[:1], syntax=JPEGBaseline8Bit, streams=[bytes(50)]))
     with pytest.raises(LoopError, match="no compressed image"):
@@ -265,10 +291,16 @@ def test_many_threads_decode_the_same_frames(write_loop):
 @pytest.mark.parametrize(
     ("stream", "size"),
     [
-        (GREY_STREAMS[0], StreamSize(rows=24, columns=32, components=1)),
-        (jpeg(COLOUR[0], progressive=True), StreamSize(rows=24, columns=32, components=3)),
-        (jpeg(COLOUR[0], "JPEG2000", no_jp2=True), StreamSize(rows=24, columns=32, components=3)),
-        (jpeg(GREY[0], "JPEG2000", no_jp2=False), StreamSize(rows=24, columns=32, components=1)),
+        (GREY_STREAMS[0], StreamSize(rows=24, columns=32, components=1, bits=8)),
+        (jpeg(COLOUR[0], progressive=True), StreamSize(rows=24, columns=32, components=3, bits=8)),
+        (
+            jpeg(COLOUR[0], "JPEG2000", no_jp2=True),
+            StreamSize(rows=24, columns=32, components=3, bits=8),
+        ),
+        (
+            jpeg(GREY[0], "JPEG2000", no_jp2=False),
+            StreamSize(rows=24, columns=32, components=1, bits=8),
+        ),
         (b"", None),
         (b"\xff\xd8", None),
         (b"\xff\xd8\xff\xc0\x00\x11\x08", None),

@@ -41,6 +41,15 @@ def test_a_missing_path_is_an_error(tree):
         list(find_loops([tree / "c"]))
 
 
+def test_a_folder_that_cannot_be_listed_is_an_error(tree, monkeypatch):
+    def refuse(_folder):
+        raise PermissionError(13, "Permission denied", "b")
+
+    monkeypatch.setattr("os.scandir", refuse)
+    with pytest.raises(LoopError, match="b cannot be listed: Permission denied"):
+        list(find_loops([tree]))
+
+
 def test_a_file_that_cannot_be_read_is_handed_on_so_that_opening_says_why(tree, monkeypatch):
     def refuse(_path):
         raise PermissionError(13, "Permission denied")

@@ -55,6 +55,7 @@ def test_indexing_follows_numpy(first, rest, dots):
 def test_it_stands_for_the_whole_loop(write_loop):
     array = LoopArray(open_loop(write_loop(COLOUR)))
     assert (array.shape, array.dtype, array.ndim) == ((3, 4, 5, 3), np.uint8, 4)
+    assert repr(array) == "<LoopArray (3, 4, 5, 3) uint8>"
     assert (len(array), array.size, array.nbytes) == (3, 180, 180)
     np.testing.assert_array_equal(np.asarray(array), COLOUR)
     np.testing.assert_array_equal(np.asarray(array, dtype=np.float32), COLOUR.astype(np.float32))

@@ -1,5 +1,6 @@
 """Opening native loops, and refusing what cannot be opened, with a sentence."""
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -101,9 +102,7 @@ def palette(entries: np.ndarray, order: str) -> dict[str, object]:
 
 
 @pytest.mark.parametrize("syntax", NATIVE)
-@pytest.mark.parametrize(
-    "scale", [256, 257, 1], ids=["high byte", "both bytes", "8 bits called 16"]
-)
+@pytest.mark.parametrize(("scale", "low"), [(256, 0), (256, 7), (1, 0)])
 def test_palette_colour_becomes_8_bit_rgb(write_loop, scale, low, syntax):
     table = np.array([[1, 2, 3], [40, 50, 60], [250, 251, 252]])
     indices = np.array([[[0, 1], [2, 0]]], dtype=np.uint8)
@@ -112,6 +111,18 @@ def test_palette_colour_becomes_8_bit_rgb(write_loop, scale, low, syntax):
     loop = open_loop(path)
     assert loop.header.colour
     assert loop.frame(0).dtype == np.uint8
+    np.testing.assert_array_equal(loop.frame(0), table[indices[0]])
+
+
+def test_a_palette_of_8_bit_entries_is_taken_as_it_is(write_loop):
+    table = np.array([[1, 2, 3], [40, 50, 60], [250, 251, 252], [0, 0, 0]])
+    indices = np.array([[[0, 1], [2, 3]]], dtype=np.uint8)
+    attributes = palette(table, "<")
+    for name in ("Red", "Green", "Blue"):
+        attributes[f"{name}PaletteColorLookupTableDescriptor"] = [4, 0, 8]
+        words = attributes[f"{name}PaletteColorLookupTableData"]
+        attributes[f"{name}PaletteColorLookupTableData"] = words[::2]
+    loop = open_loop(write_loop(indices, **attributes))
     np.testing.assert_array_equal(loop.frame(0), table[indices[0]])
 
 
@@ -217,6 +228,34 @@ def test_what_is_no_loop_is_refused(write_loop, tmp_path):
     assert "not a DICOM file" in refusal(tmp_path / "short")
     assert "transfer syntax" in refusal(tmp_path / "mark")
     assert "no pixel data" in refusal(write_loop(PixelData=None))
+    assert "cannot be opened" in refusal(tmp_path / ("long" * 100))
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "pipe")
+        assert "is not a file" in refusal(tmp_path / "pipe")
+
+
+def test_a_deflated_file_without_its_meta_length_is_refused(write_loop):
+    path = write_loop(syntax=DeflatedExplicitVRLittleEndian)
+    content = path.read_bytes()
+    # The group length element is the first twelve bytes after the mark.
+    path.write_bytes(content[:132] + content[144:])
+    assert "no file meta length" in refusal(path)
+
+
+def test_a_palette_in_32_bits_is_refused(write_loop):
+    pixels = RAMP.astype(np.uint32)
+    assert "PALETTE COLOR in 32 bits" in refusal(
+        write_loop(pixels, PhotometricInterpretation="PALETTE COLOR")
+    )
+
+
+def test_a_signed_palette_is_refused(write_loop):
+    pixels = RAMP.astype(np.int16)
+    assert "unsigned" in refusal(write_loop(pixels, PhotometricInterpretation="PALETTE COLOR"))
+
+
+def test_a_loop_shows_its_file_and_shape(write_loop):
+    assert repr(open_loop(write_loop())) == "<Loop loop.dcm: (3, 4, 5) uint16>"
 
 
 @pytest.mark.parametrize(

@@ -117,6 +117,16 @@ def test_r_waves_share_the_zero_of_the_frames(write_loop):
     assert header.r_wave_times_ms == (12.5, 800.0)
 
 
+def test_r_waves_out_of_order_are_sorted_and_noted(write_loop):
+    header = read_header(write_loop(FrameTime=40, RWaveTimeVector=[800.0, 12.5]))
+    assert header.r_wave_times_ms == (12.5, 800.0)
+    assert any("not in order" in sentence for sentence in header.warnings)
+
+
+def test_r_wave_frames_without_frame_times_say_nothing(write_loop):
+    assert read_header(write_loop(RWavePointer=[1, 3])).r_wave_times_ms == ()
+
+
 def test_r_wave_frames_become_times(write_loop):
     header = read_header(write_loop(FrameTime=40, RWavePointer=[1, 3, 9]))
     assert header.r_wave_times_ms == (0, 80)

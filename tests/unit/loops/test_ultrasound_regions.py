@@ -174,6 +174,16 @@ def test_a_strip_without_units_may_have_no_step(write_loop):
     assert header.warnings == ()
 
 
+def test_regions_that_are_no_sequence_are_noted(write_loop):
+    # The same bytes with a number's type in place of a sequence's.
+    path = write_loop(SequenceOfUltrasoundRegions=[Dataset()], Modality="US")
+    tag = b"\x18\x00\x11\x60"
+    path.write_bytes(path.read_bytes().replace(tag + b"SQ", tag + b"OB"))
+    header = read_header(path)
+    assert header.regions == ()
+    assert any("SequenceOfUltrasoundRegions" in s for s in header.warnings), header.warnings
+
+
 def test_pixel_spacing_of_an_ultrasound_loop_is_doubted(write_loop):
     header = read_header(write_loop(Modality="US", SOPClassUID=US_MULTI, PixelSpacing=[0.3, 0.4]))
     assert header.pixel_spacing_mm == (0.3, 0.4)
