@@ -3,6 +3,7 @@
 import io
 import struct
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -53,6 +54,8 @@ def decoded(stream: bytes) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(stream)))
 
 
+SIZED_GREY = StreamSize(rows=24, columns=32, components=1, bits=8)
+SIZED_COLOUR = replace(SIZED_GREY, components=3)
 GREY_STREAMS = [jpeg(frame, quality=90) for frame in GREY]
 
 
@@ -291,16 +294,11 @@ def test_many_threads_decode_the_same_frames(write_loop):
 @pytest.mark.parametrize(
     ("stream", "size"),
     [
-        (GREY_STREAMS[0], StreamSize(rows=24, columns=32, components=1, bits=8)),
-        (jpeg(COLOUR[0], progressive=True), StreamSize(rows=24, columns=32, components=3, bits=8)),
-        (
-            jpeg(COLOUR[0], "JPEG2000", no_jp2=True),
-            StreamSize(rows=24, columns=32, components=3, bits=8),
-        ),
-        (
-            jpeg(GREY[0], "JPEG2000", no_jp2=False),
-            StreamSize(rows=24, columns=32, components=1, bits=8),
-        ),
+        (GREY_STREAMS[0], SIZED_GREY),
+        (jpeg(COLOUR[0], progressive=True), SIZED_COLOUR),
+        (jpeg(COLOUR[0], "JPEG2000", no_jp2=True), SIZED_COLOUR),
+        (jpeg(GREY[0], "JPEG2000", no_jp2=False), SIZED_GREY),
+        (jpeg(DEEP[0], "JPEG2000"), replace(SIZED_GREY, bits=16)),
         (b"", None),
         (b"\xff\xd8", None),
         (b"\xff\xd8\xff\xc0\x00\x11\x08", None),
@@ -310,6 +308,13 @@ def test_many_threads_decode_the_same_frames(write_loop):
 )
 def test_a_stream_tells_its_size_before_it_is_decoded(stream, size):
     assert stream_size(stream) == size
+
+
+def test_a_codestream_that_starts_off_the_grid_is_as_large_as_what_is_left():
+    # SIZ of ISO/IEC 15444-1 A.5.1: grid 40 × 30, image from (8, 6), 12 bits signed.
+    siz = struct.pack(">HH8IHBBB", 41, 0, 40, 30, 8, 6, 40, 30, 0, 0, 1, 0x8B, 1, 1)
+    expected = StreamSize(rows=24, columns=32, components=1, bits=12)
+    assert stream_size(b"\xff\x4f\xff\x51" + siz) == expected
 
 
 def test_random_damage_never_escapes_as_another_error(write_loop, tmp_path):

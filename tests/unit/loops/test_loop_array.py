@@ -82,10 +82,12 @@ def test_the_cache_is_bounded_in_bytes_and_drops_the_oldest():
     assert loop.decoded == [0, 1, 2, 1]
 
 
-def test_a_frame_larger_than_the_cache_is_not_kept():
-    cache = FrameCache(PIXELS[0].nbytes - 1)
+def test_a_frame_larger_than_the_cache_is_not_kept_and_drops_no_other():
+    cache = FrameCache(PIXELS[0].nbytes)
     assert cache.get(0, lambda n: PIXELS[n]) is not None
-    assert cache.held_bytes == 0
+    assert cache.get(1, lambda _n: PIXELS) is PIXELS
+    assert cache.held_bytes == PIXELS[0].nbytes
+    assert cache.get(0, lambda _n: PIXELS) is not PIXELS
 
 
 def test_what_numpy_refuses_is_refused():
