@@ -1,0 +1,198 @@
+"""The diameter of a ball in pixels: a blurred ball's shadow fitted to the patch around it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.calibration.scale import NoScale
+from annot.calibration.shadow import BallShadow
+from annot.calibration.tube_fit import PRIMARY_SHARE_PRIOR
+from annot.geometry import PixelPoint
+
+FloatArray = NDArray[np.float64]
+SECTORS = 12
+MIN_CONTRAST_TO_NOISE = 2.0
+MAX_SATURATED_SHARE = 0.02
+# the unknowns: log diameter, row, column, log blur, log optical depth
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BallFit:
+    """What was found; `u_diameter_px` from the sectors' scatter or the fit, the larger one."""
+
+    diameter_px: float
+    u_diameter_px: float
+    dof: float
+    centre: PixelPoint
+    blur_px: float
+    contrast_to_noise: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Patch:
+    row: FloatArray
+    column: FloatArray
+    value: FloatArray
+    sector: NDArray[np.intp]
+    reach: float
+
+    def without(self, sector: int) -> "_Patch":
+        kept = self.sector != sector
+        return _Patch(
+            row=self.row[kept],
+            column=self.column[kept],
+            value=self.value[kept],
+            sector=self.sector[kept],
+            reach=self.reach,
+        )
+
+
+def fit_ball(
+    frame: NDArray[np.generic],
+    centre: PixelPoint,
+    radius_px: float,
+    *,
+    full_scale: float | None = None,
+) -> BallFit | NoScale:
+    """Fit a ball near a first guess.
+
+    Parameters
+    ----------
+    frame : array, shape (rows, columns)
+        Stored pixels proportional to X-ray intensity.
+    centre, radius_px
+        First guess by hand; the ball lies within about half a radius of it.
+    full_scale : float, optional
+        Largest value a pixel can store.
+
+    Returns
+    -------
+    BallFit, or NoScale with the reason: cut by the border, saturated, too faint.
+    """
+    if not radius_px >= 2:
+        return NoScale(reason=f"a ball of radius {radius_px:g} px is too small; at least 2 px")
+    patch = _cut(frame, centre, 1.8 * radius_px + 4.0)
+    if isinstance(patch, NoScale):
+        return patch
+    start = np.array([np.log(2 * radius_px), centre.row, centre.column, np.log(1.2), np.log(0.5)])
+    vector, noise, covariance = _solve(patch, start)
+    fault = _fault(frame, patch, vector, noise=noise, full_scale=full_scale)
+    if fault:
+        return NoScale(reason=fault)
+    diameter = float(np.exp(vector[0]))
+    left_out = [_solve(patch.without(index), vector)[0][0] for index in range(SECTORS)]
+    jackknife = float(np.sqrt((SECTORS - 1) * np.var(np.exp(left_out))))
+    return BallFit(
+        diameter_px=diameter,
+        u_diameter_px=max(jackknife, diameter * float(np.sqrt(covariance[0, 0]))),
+        dof=SECTORS - 1.0,
+        centre=PixelPoint(float(vector[1]), float(vector[2])),
+        blur_px=float(np.exp(vector[3])),
+        contrast_to_noise=_contrast(patch, vector) / noise,
+    )
+
+
+def _cut(frame: NDArray[np.generic], centre: PixelPoint, reach: float) -> _Patch | NoScale:
+    rows, columns = frame.shape
+    top, left = int(np.ceil(centre.row - reach)), int(np.ceil(centre.column - reach))
+    bottom, right = int(centre.row + reach), int(centre.column + reach)
+    if top < 0 or left < 0 or bottom >= rows or right >= columns:
+        return NoScale(
+            reason=(
+                f"the ball at row {centre.row:g}, column {centre.column:g} or the background "
+                "around it leaves the image; choose a frame where it lies farther inside"
+            )
+        )
+    row, column = np.mgrid[top : bottom + 1, left : right + 1].astype(float)
+    inside = np.hypot(row - centre.row, column - centre.column) <= reach
+    row, column = row[inside], column[inside]
+    angle = np.arctan2(row - centre.row, column - centre.column)
+    value = np.asarray(frame, dtype=float)[row.astype(int), column.astype(int)]
+    return _Patch(
+        row=row,
+        column=column,
+        value=value / max(float(np.median(value)), 1e-9),
+        sector=np.floor((angle + np.pi) / (2 * np.pi) * SECTORS).astype(int) % SECTORS,
+        reach=reach,
+    )
+
+
+def _basis(patch: _Patch, vector: FloatArray) -> FloatArray:
+    shadow = BallShadow(
+        diameter_px=float(np.exp(vector[0])),
+        blur_px=float(np.exp(vector[3])),
+        depth=float(np.exp(vector[4])),
+    )
+    row, column = patch.row - vector[1], patch.column - vector[2]
+    absorbed = shadow.absorbed(np.hypot(row, column))
+    flat = np.ones_like(absorbed)
+    return np.stack([flat, row / patch.reach, column / patch.reach, -absorbed], axis=1)
+
+
+def _weights(patch: _Patch, vector: FloatArray) -> tuple[FloatArray, FloatArray]:
+    basis = _basis(patch, vector)
+    weights = np.asarray(np.linalg.lstsq(basis, patch.value, rcond=None)[0], dtype=np.float64)
+    return basis @ weights, weights
+
+
+def _residuals(vector: FloatArray, patch: _Patch, noise: float) -> FloatArray:
+    model, weights = _weights(patch, vector)
+    mean, spread = PRIMARY_SHARE_PRIOR
+    share = (abs(weights[3]) / max(weights[0], 1e-9) - mean) / spread
+    return np.append((model - patch.value) / noise, share)
+
+
+def _solve(patch: _Patch, start: FloatArray) -> tuple[FloatArray, float, FloatArray]:
+    """Return unknowns, noise and their covariance."""
+    from scipy.optimize import least_squares
+
+    reach = patch.reach
+    low = np.array([np.log(3.0), start[1] - reach / 2, start[2] - reach / 2, np.log(0.3), -6.0])
+    high = np.array([np.log(1.9 * reach), start[1] + reach / 2, start[2] + reach / 2, 2.1, 3.5])
+    vector, noise = np.clip(start, low + 1e-6, high - 1e-6), 0.02
+    for _ in range(2):
+        answer = least_squares(
+            _residuals,
+            np.clip(vector, low + 1e-6, high - 1e-6),
+            args=(patch, noise),
+            bounds=(low, high),
+            x_scale=np.array([0.1, 1.0, 1.0, 0.3, 0.5]),
+            diff_step=1e-4,
+            max_nfev=40,
+        )
+        vector = answer.x
+        misfit = _weights(patch, vector)[0] - patch.value
+        noise = max(float(np.sqrt(np.mean(misfit**2))), 1e-6)
+    return vector, noise, np.linalg.pinv(answer.jac.T @ answer.jac)
+
+
+def _contrast(patch: _Patch, vector: FloatArray) -> float:
+    """Depth of the fitted shadow in units of the background."""
+    _, weights = _weights(patch, vector)
+    return abs(float(weights[3])) * float(-np.min(_basis(patch, vector)[:, 3]))
+
+
+def _fault(
+    frame: NDArray[np.generic],
+    patch: _Patch,
+    vector: FloatArray,
+    *,
+    noise: float,
+    full_scale: float | None,
+) -> str:
+    """Return why a fit must not be used, empty when it may."""
+    diameter, rows, columns = float(np.exp(vector[0])), *frame.shape
+    top, left = vector[1] - diameter / 2, vector[2] - diameter / 2
+    if top < 0 or left < 0 or top + diameter > rows - 1 or left + diameter > columns - 1:
+        return "the ball is cut by the image's border"
+    contrast = _contrast(patch, vector) / noise
+    if contrast < MIN_CONTRAST_TO_NOISE:
+        return f"the ball's contrast is {contrast:.1f} times the noise; at least 2 is needed"
+    distance = np.hypot(patch.row - vector[1], patch.column - vector[2])
+    inside = distance <= diameter / 2
+    stored = np.asarray(frame)[patch.row[inside].astype(int), patch.column[inside].astype(int)]
+    saturated = (stored <= 0) | (stored >= (full_scale or np.inf))
+    if float(np.mean(saturated)) > MAX_SATURATED_SHARE:
+        return "the ball's shadow is saturated; choose another frame"
+    return ""

@@ -1,0 +1,35 @@
+"""Keys by which scales and geometries are recognised again, the same on every machine."""
+
+import hashlib
+
+from annot.calibration.scale import GeometryKey
+from annot.loops import LoopHeader
+
+
+def short_hash(*parts: object) -> str:
+    """Return eight hexadecimal digits over the parts' own text."""
+    text = "\x1f".join(repr(part) for part in parts)
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
+
+
+def geometry_key(header: LoopHeader) -> GeometryKey:
+    """Return what must be the same in another loop for a scale to hold there."""
+    view = header.xray
+    if view is None:
+        return GeometryKey(modality=header.modality, rows=header.rows, columns=header.columns)
+    return GeometryKey(
+        modality=header.modality,
+        rows=header.rows,
+        columns=header.columns,
+        imager_spacing_mm=view.imager_pixel_spacing_mm,
+        source_to_detector_mm=view.source_to_detector_mm,
+        source_to_patient_mm=view.source_to_patient_mm,
+        angles_deg=(view.primary_deg, view.secondary_deg),
+    )
+
+
+def pixel_aspect(header: LoopHeader) -> float:
+    """Return how many times a pixel is as wide as high, as the header has it; 1 if unknown."""
+    view = header.xray
+    spacing = view.imager_pixel_spacing_mm or view.pixel_spacing_mm if view else None
+    return spacing[1] / spacing[0] if spacing else 1.0

@@ -1,0 +1,187 @@
+"""From a request to a scale: the one place where a loop, an object and a rule meet."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.calibration.depth import depth_ratio
+from annot.calibration.header_scale import RegionScales, header_scale
+from annot.calibration.identity import geometry_key, pixel_aspect, short_hash
+from annot.calibration.object_in_frame import SeenSize, size_in_frames
+from annot.calibration.request import (
+    BorrowedRequest,
+    GivenRequest,
+    HeaderRequest,
+    ObjectRequest,
+    Placing,
+)
+from annot.calibration.scale import (
+    NoScale,
+    PixelScale,
+    pair_of_scales,
+    scale_from_reference_object,
+)
+from annot.errors import InputError
+from annot.loops import Loop, LoopHeader
+from annot.uncertainty import propagate, stated
+
+LoopScale = PixelScale | RegionScales | NoScale
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeScale:
+    """A loop's scale and, where an object gave it, how that object was seen."""
+
+    scale: LoopScale
+    seen: SeenSize | None = None
+
+
+def make_scale(loop: Loop, request: ObjectRequest | HeaderRequest | GivenRequest) -> MadeScale:
+    """Return the scale of a loop that a request asks for.
+
+    Raises
+    ------
+    InputError
+        If the request names a frame or a place that the loop does not have.
+    LoopError
+        If a frame cannot be decoded.
+    """
+    if isinstance(request, HeaderRequest):
+        return MadeScale(scale=header_scale(loop.header, request))
+    if isinstance(request, GivenRequest):
+        return MadeScale(scale=_given(loop.header, request))
+    return _from_object(loop, request)
+
+
+def _from_object(loop: Loop, request: ObjectRequest) -> MadeScale:
+    header = loop.header
+    name = header.path.name
+    for reading in request.readings:
+        if not 0 <= reading.frame < header.frames:
+            raise InputError(
+                f"{name}: the reference object is to be read in frame {reading.frame}, but the "
+                f"loop has frames 0 to {header.frames - 1}."
+            )
+        for point in reading.points:
+            if not point.is_inside(header.rows, header.columns):
+                raise InputError(
+                    f"{name}, frame {reading.frame}: the reference object's point at row "
+                    f"{point.row:g}, column {point.column:g} lies outside the image of "
+                    f"{header.rows} rows and {header.columns} columns."
+                )
+    if header.modality == "US" and request.kind != "segment":
+        return MadeScale(
+            scale=NoScale(reason=f"a {request.kind}'s shadow is fitted on X-ray pictures only")
+        )
+    key = f"{request.kind}-{short_hash(header.sop_instance_uid, request)}"
+    frames = (
+        {}
+        if request.kind == "segment"
+        else {one.frame: _grey(loop.frame(one.frame)) for one in request.readings}
+    )
+    seen = size_in_frames(
+        frames,
+        request,
+        key=key,
+        full_scale=float(2**header.bits_stored - 1),
+        aspect=pixel_aspect(header),
+    )
+    if isinstance(seen, NoScale):
+        return MadeScale(scale=seen)
+    return MadeScale(scale=_scale_of(header, request, seen, key), seen=seen)
+
+
+def _scale_of(header: LoopHeader, request: ObjectRequest, seen: SeenSize, key: str) -> PixelScale:
+    known = request.size.quantity()
+    depth = depth_ratio(
+        header, request.placing, key=f"depth-{short_hash(header.sop_instance_uid, request.placing)}"
+    )
+    scale = scale_from_reference_object(
+        key=key, known_size=known, seen_size=seen.size, depth_ratio=depth.quantity
+    )
+    row, column = pair_of_scales(scale, pixel_aspect(header))
+    return PixelScale(
+        key=key,
+        kind=request.kind,
+        row=row,
+        column=column,
+        basis=f"{known.source}, seen as {seen.size.value:.2f} px",
+        geometry=geometry_key(header),
+        object_id=known.key,
+        depth_group=depth.group,
+        overruled=request.placing.overrule,
+        warnings=(*_relation_warning(header), *seen.notes, *depth.warnings),
+    )
+
+
+def _relation_warning(header: LoopHeader) -> tuple[str, ...]:
+    relation = header.xray.intensity_relationship if header.xray else None
+    if relation in (None, "LIN"):
+        return ()
+    return (
+        f"stored values are {relation} of the beam's intensity, while the shadow model takes them "
+        "as proportional to it: check the scale on another object",
+    )
+
+
+def _given(header: LoopHeader, request: GivenRequest) -> PixelScale:
+    key = f"given-{short_hash(header.sop_instance_uid, request)}"
+    size = request.mm_per_px
+    number = stated(
+        size[0],
+        size[0] * request.u_rel,
+        key=key,
+        unit="mm/px",
+        component="scale",
+        source=f"{size[0]:g} mm/px given from elsewhere, relative u = {request.u_rel:g}",
+    )
+    row, column = pair_of_scales(
+        propagate(lambda value: value, [number], unit="mm/px"), size[1] / size[0]
+    )
+    return PixelScale(
+        key=key,
+        kind="given",
+        row=row,
+        column=column,
+        basis=number.source,
+        geometry=geometry_key(header),
+        overruled=request.placing.overrule,
+        warnings=("scale given from elsewhere: nothing in this loop bears it out",),
+    )
+
+
+def borrow_scale(
+    made: MadeScale, lender: LoopHeader, borrower: LoopHeader, request: BorrowedRequest
+) -> LoopScale:
+    """Return a scale made on one loop for use on another of the same geometry.
+
+    A different geometry is refused unless the request overrules with a reason.
+    """
+    scale = made.scale
+    if isinstance(scale, NoScale):
+        return scale
+    if isinstance(scale, RegionScales):
+        return NoScale(
+            reason="an ultrasound header scale belongs to its own loop; use this loop's header"
+        )
+    differences = scale.geometry.differences(geometry_key(borrower))
+    if differences and not request.placing.overrule:
+        return NoScale(
+            reason=(
+                f"the scale of {lender.path.name} does not hold here: "
+                f"{', '.join(differences)} differ"
+            )
+        )
+    warnings = scale.warnings
+    if differences:
+        warnings = (*warnings, f"scale overruled although {', '.join(differences)} differ")
+    return replace(scale, overruled=request.placing.overrule, warnings=warnings)
+
+
+def _grey(frame: NDArray[np.generic]) -> NDArray[np.generic]:
+    """Return one channel: colour pictures of X-ray loops are grey in colour's clothing."""
+    return frame if frame.ndim == 2 else np.asarray(frame, dtype=float).mean(axis=2)
+
+
+__all__ = ["LoopScale", "MadeScale", "Placing", "borrow_scale", "make_scale"]

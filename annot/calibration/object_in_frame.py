@@ -1,0 +1,247 @@
+"""How large a reference object appears: its size in pixels with the scatter of its edges."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.calibration.allowances import EDGE_MODEL_REL, HAND_END_PX
+from annot.calibration.ball_fit import fit_ball
+from annot.calibration.request import ObjectReading, ObjectRequest
+from annot.calibration.scale import NoScale
+from annot.calibration.shaft_fit import fit_shaft
+from annot.calibration.shaft_sections import Reading
+from annot.geometry import PixelPoint, length_px
+from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular, stated
+from annot.uncertainty.type_b import cosine_of_unknown_tilt
+
+PixelArray = NDArray[np.generic]
+Frames = Mapping[int, PixelArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenSize:
+    """The object's size in pixels and what a person needs to see to trust it.
+
+    Attributes
+    ----------
+    size : MeasurementResult
+        In pixels of the row pitch.
+    sections_used, sections_rejected : int
+        Independent pieces the size rests on, and those set aside.
+    outline : tuple of tuples of PixelPoint
+        What was fitted, for drawing over the frame of the first reading: a closed circle, or
+        both edges of a shaft, or the segment itself.
+    """
+
+    size: MeasurementResult
+    sections_used: int
+    sections_rejected: int
+    outline: tuple[tuple[PixelPoint, ...], ...]
+    notes: tuple[str, ...] = ()
+
+
+def size_in_frames(
+    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None, aspect: float
+) -> SeenSize | NoScale:
+    """Measure the object of a request in the frames of its readings.
+
+    Parameters
+    ----------
+    frames : mapping of frame index to array (rows, columns)
+        Pixels proportional to intensity for catheter and sphere; unused for a segment.
+    key : str
+        Prefix of the input keys.
+    full_scale : float or None
+        Largest value a pixel can store.
+    aspect : float
+        Width of a pixel over its height.
+
+    Returns
+    -------
+    SeenSize, or NoScale with the reason.
+    """
+    if request.kind == "segment":
+        return _segment(request, key=key, aspect=aspect)
+    if abs(aspect - 1) > 0.002:
+        return NoScale(
+            reason=(
+                f"pixels are {aspect:.4g} times as wide as high, and a {request.kind} is fitted on "
+                "square pixels only; use a segment, the header or a given scale"
+            )
+        )
+    if request.kind == "catheter":
+        return _catheter(frames, request, key=key, full_scale=full_scale)
+    return _sphere(frames, request, key=key, full_scale=full_scale)
+
+
+def _catheter(
+    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
+) -> SeenSize | NoScale:
+    fit = fit_shaft(
+        [Reading(frame=frames[one.frame], trace=one.points) for one in request.readings],
+        filling=request.filling,
+        lumen_ratio=_known_lumen_ratio(request),
+        full_scale=full_scale,
+    )
+    if isinstance(fit, NoScale):
+        return fit
+    outer = request.surface == "outer"
+    seen = InputQuantity(
+        key=f"{key}:seen",
+        value=fit.outer_px if outer else fit.inner_px,
+        u=fit.u_outer_px if outer else fit.u_inner_px,
+        unit="px",
+        dof=fit.dof,
+        evaluation="A",
+        distribution="t",
+        component="scale",
+        source=(
+            f"{request.surface} diameter of a tube fitted to {fit.sections_used} sections of "
+            f"{len(request.readings)} frame(s)"
+        ),
+    )
+    first = len(fit.centreline) // len(request.readings)
+    notes: tuple[str, ...] = ()
+    if request.other_mm is None:
+        notes = (
+            "the catheter's other diameter is not given: its wall is fitted from the picture, "
+            "which widens the interval by several percent",
+        )
+    return SeenSize(
+        size=_with_model(seen, key),
+        sections_used=fit.sections_used,
+        sections_rejected=fit.sections_rejected,
+        outline=_edges(fit.centreline[: max(first, 2)], fit.outer_px),
+        notes=notes,
+    )
+
+
+def _known_lumen_ratio(request: ObjectRequest) -> tuple[float, float] | None:
+    """Return inner over outer diameter with what both tolerances leave open."""
+    if request.other_mm is None:
+        return None
+    size = request.size.quantity()
+    pair = (request.other_mm, size.value)
+    ratio = min(pair) / max(pair)
+    relative = math.hypot(size.u / size.value, size.u / request.other_mm)
+    return ratio, max(ratio * relative, 0.005)
+
+
+def _sphere(
+    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
+) -> SeenSize | NoScale:
+    sizes, outline = [], None
+    for index, reading in enumerate(request.readings):
+        fit = fit_ball(
+            frames[reading.frame],
+            reading.points[0],
+            reading.radius_px or 0.0,
+            full_scale=full_scale,
+        )
+        if isinstance(fit, NoScale):
+            return fit
+        outline = outline or _circle(fit.centre, fit.diameter_px / 2)
+        sizes.append(
+            InputQuantity(
+                key=f"{key}:seen{index}",
+                value=fit.diameter_px,
+                u=fit.u_diameter_px,
+                unit="px",
+                dof=fit.dof,
+                evaluation="A",
+                distribution="t",
+                component="scale",
+                source=f"diameter of a ball fitted in frame {reading.frame}",
+            )
+        )
+    return SeenSize(
+        size=_with_model(_mean(sizes, unit="px"), key),
+        sections_used=len(sizes),
+        sections_rejected=0,
+        outline=(outline or (),),
+    )
+
+
+def _segment(request: ObjectRequest, *, key: str, aspect: float) -> SeenSize | NoScale:
+    u_end = request.u_end_px or HAND_END_PX.value
+    sizes = []
+    for index, reading in enumerate(request.readings):
+        square = [PixelPoint(point.row, point.column * aspect) for point in reading.points]
+        length = length_px(square)
+        if length < 5:
+            return NoScale(
+                reason=f"the known length is drawn {length:.1f} px long; at least 5 px are needed"
+            )
+        sizes.append(
+            stated(
+                length,
+                u_end * math.sqrt(2),
+                key=f"{key}:seen{index}",
+                unit="px",
+                component="scale",
+                source=f"two ends by hand in frame {reading.frame}, u = {u_end:g} px each",
+            )
+        )
+    size = _mean(sizes, unit="px")
+    if request.placing.tilt_deg:
+        cosine = cosine_of_unknown_tilt(
+            request.placing.tilt_deg,
+            key=f"{key}:tilt",
+            source=f"tilt of the known length within ±{request.placing.tilt_deg:g}°",
+        )
+        # a tilted length looks short, so untilted it would span more pixels
+        size = propagate(lambda seen, shrink: seen / shrink, [size, cosine], unit="px")
+    return SeenSize(
+        size=size,
+        sections_used=len(sizes),
+        sections_rejected=0,
+        outline=(request.readings[0].points,),
+    )
+
+
+def _mean(sizes: list[InputQuantity], *, unit: str) -> MeasurementResult:
+    return propagate(lambda *values: sum(values) / len(values), sizes, unit=unit)
+
+
+def _with_model(seen: InputQuantity | MeasurementResult, key: str) -> MeasurementResult:
+    """Let the shadow model be wrong by its allowance."""
+    model = rectangular(
+        1.0,
+        EDGE_MODEL_REL.value,
+        key=f"{key}:model",
+        unit="1",
+        component="scale",
+        source=f"{EDGE_MODEL_REL.meaning} ({EDGE_MODEL_REL.source})",
+    )
+    return propagate(lambda size, factor: size * factor, [seen, model], unit="px")
+
+
+def _edges(
+    centreline: tuple[PixelPoint, ...], width_px: float
+) -> tuple[tuple[PixelPoint, ...], ...]:
+    """Return both edges of a shaft along its fitted centreline."""
+    path = np.asarray(centreline)
+    tangent = np.gradient(path, axis=0)
+    tangent /= np.hypot(tangent[:, 0], tangent[:, 1])[:, None]
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) * width_px / 2
+    return tuple(
+        tuple(PixelPoint(float(row), float(column)) for row, column in path + sign * normal)
+        for sign in (-1.0, 1.0)
+    )
+
+
+def _circle(centre: PixelPoint, radius_px: float) -> tuple[PixelPoint, ...]:
+    angles = np.linspace(0, 2 * np.pi, 73)
+    return tuple(
+        PixelPoint(
+            centre.row + radius_px * float(np.sin(angle)),
+            centre.column + radius_px * float(np.cos(angle)),
+        )
+        for angle in angles
+    )
+
+
+__all__ = ["Frames", "ObjectReading", "SeenSize", "size_in_frames"]

@@ -1,0 +1,100 @@
+"""What a person asks for when a loop is to be scaled: an object, the header, or a given number."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from annot.calibration.known_objects import KnownSize, Surface
+from annot.calibration.shaft_fit import Filling
+from annot.geometry import PixelPoint
+
+ObjectKind = Literal["catheter", "sphere", "segment"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ObjectReading:
+    """One look at the object.
+
+    Attributes
+    ----------
+    frame : int
+        Frame index from 0.
+    points : tuple of PixelPoint
+        Catheter: a rough trace along its axis. Sphere: its centre, roughly. Segment: both ends.
+    radius_px : float or None
+        Sphere only: its radius, roughly.
+    """
+
+    frame: int
+    points: tuple[PixelPoint, ...]
+    radius_px: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placing:
+    """How the object lies to the anatomy, as far as somebody knows.
+
+    Attributes
+    ----------
+    depth_offset_mm : float or None
+        Half-range of the unknown difference in depth between object and anatomy along the beam;
+        None takes the default allowance and says so.
+    tilt_deg : float or None
+        Half-range of the unknown tilt of a segment out of the image plane.
+    overrule : str
+        Reason for using a scale where it would be refused.
+    """
+
+    depth_offset_mm: float | None = None
+    tilt_deg: float | None = None
+    overrule: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ObjectRequest:
+    """Scale from an object of known size seen in the loop.
+
+    `surface` says which diameter of a catheter `size` is; `other_mm` is the other one, where
+    somebody knows it: it fixes the wall, which a picture alone shows poorly. `segment` needs
+    neither. `u_end_px` is how well one end of a segment is placed by hand.
+    """
+
+    kind: ObjectKind
+    size: KnownSize
+    readings: tuple[ObjectReading, ...]
+    surface: Surface = "outer"
+    other_mm: float | None = None
+    filling: Filling = "unknown"
+    material: str = ""
+    u_end_px: float | None = None
+    placing: Placing = field(default_factory=Placing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeaderRequest:
+    """Scale from what the file itself states; `u_rel` overrides the default allowance."""
+
+    kind: Literal["header"] = "header"
+    u_rel: float | None = None
+    placing: Placing = field(default_factory=Placing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GivenRequest:
+    """A number from elsewhere, with the relative standard uncertainty its giver states."""
+
+    mm_per_px: tuple[float, float]
+    u_rel: float
+    kind: Literal["given"] = "given"
+    placing: Placing = field(default_factory=Placing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BorrowedRequest:
+    """The scale made on another loop of the same read."""
+
+    file: str
+    kind: Literal["borrowed"] = "borrowed"
+    placing: Placing = field(default_factory=Placing)
+
+
+ScaleRequest = ObjectRequest | HeaderRequest | GivenRequest | BorrowedRequest

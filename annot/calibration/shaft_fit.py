@@ -1,0 +1,181 @@
+"""The diameter of a shaft in pixels, with its scatter: a tube fitted to all its sections."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.calibration.scale import NoScale
+from annot.calibration.shaft_sections import MIN_BLOCKS, Reading, cut_sections
+from annot.calibration.tube_fit import LUMEN_RATIO_PRIOR, IndexArray, TubeFit, TubeSolution
+from annot.geometry import PixelPoint
+
+FloatArray = NDArray[np.float64]
+Filling = Literal["empty", "contrast", "unknown"]
+MIN_CONTRAST_TO_NOISE = 2.0
+MAX_SATURATED_SHARE = 0.02
+JACKKNIFE_GROUPS = 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShaftFit:
+    """What was found: diameters in pixels, their scatter, and where the shaft lies.
+
+    Attributes
+    ----------
+    outer_px, inner_px : float
+        Outer and inner diameter.
+    u_outer_px, u_inner_px : float
+        Standard uncertainty from the sections' scatter (delete-a-group jackknife) or from the
+        fit's own covariance, whichever is larger.
+    dof : float
+        Groups of sections less one.
+    centreline : tuple of PixelPoint
+        Middle of each section used, first reading first.
+    """
+
+    outer_px: float
+    inner_px: float
+    u_outer_px: float
+    u_inner_px: float
+    dof: float
+    sections_used: int
+    sections_rejected: int
+    blur_px: float
+    contrast_to_noise: float
+    centreline: tuple[PixelPoint, ...]
+
+
+def fit_shaft(
+    readings: Sequence[Reading],
+    *,
+    filling: Filling = "unknown",
+    lumen_ratio: tuple[float, float] | None = None,
+    full_scale: float | None = None,
+) -> ShaftFit | NoScale:
+    """Fit one tube to a shaft seen in one or more frames.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Frames proportional to X-ray intensity, each with a rough trace along the axis.
+    filling : {"empty", "contrast", "unknown"}
+        `empty` fixes the lumen to the surroundings' attenuation.
+    lumen_ratio : (mean, standard deviation), optional
+        What is known of inner over outer diameter; weak knowledge of the trade otherwise.
+    full_scale : float, optional
+        Largest value a pixel can store; values at either end count as saturated.
+
+    Returns
+    -------
+    ShaftFit, or NoScale with the reason.
+    """
+    sections = cut_sections(readings)
+    if isinstance(sections, NoScale):
+        return sections
+    fit = TubeFit(
+        sections=sections,
+        lumen_is_empty=filling == "empty",
+        lumen_ratio=lumen_ratio or LUMEN_RATIO_PRIOR,
+    )
+    everything = np.arange(len(sections.profile))
+    first = fit.solve(everything)
+    kept = _agreeing(fit, first, everything)
+    if len(kept) < MIN_BLOCKS:
+        return NoScale(reason=f"only {len(kept)} of {len(everything)} sections look like one shaft")
+    solution = fit.solve(kept, start=first)
+    fault = _fault(fit, solution, kept, readings=readings, full_scale=full_scale)
+    return NoScale(reason=fault) if fault else _report(fit, solution, kept)
+
+
+def _agreeing(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> IndexArray:
+    """Return the sections whose misfit and depth of shadow are like the others'."""
+    model, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
+    misfit = np.sqrt(np.mean((model - fit.sections.profile[kept]) ** 2, axis=1))
+    usual = float(np.median(amplitude))
+    good = (misfit <= 2.5 * np.median(misfit)) & (np.abs(amplitude - usual) <= 0.5 * abs(usual))
+    return np.asarray(kept[good])
+
+
+def _fault(
+    fit: TubeFit,
+    solution: TubeSolution,
+    kept: IndexArray,
+    *,
+    readings: Sequence[Reading],
+    full_scale: float | None,
+) -> str:
+    """Return why a fit must not be used, empty when it may."""
+    outer = fit.tube(solution.shared).outer_px
+    if fit.sections.length_px < 5 * outer:
+        return (
+            f"the trace is {fit.sections.length_px:.0f} px long, less than five times the fitted "
+            f"diameter of {outer:.1f} px; trace a longer piece"
+        )
+    contrast = _contrast_to_noise(fit, solution, kept)
+    if contrast < MIN_CONTRAST_TO_NOISE:
+        return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
+    if full_scale is not None and _saturated_share(fit, outer, readings, full_scale) > (
+        MAX_SATURATED_SHARE
+    ):
+        return "the shaft's shadow is saturated; choose another frame"
+    return ""
+
+
+def _saturated_share(
+    fit: TubeFit, outer: float, readings: Sequence[Reading], full_scale: float
+) -> float:
+    """Return which share of the pixels on the shaft stands at an end of the stored range."""
+    sections, offset = fit.sections, np.arange(-outer / 2, outer / 2 + 0.5)
+    spots = sections.place[:, None, :] + offset[None, :, None] * sections.normal[:, None, :]
+    share = []
+    for index, reading in enumerate(readings):
+        spot = np.round(spots[sections.reading == index]).astype(int)
+        spot = np.clip(spot, 0, np.array(reading.frame.shape) - 1)
+        values = np.asarray(reading.frame)[spot[..., 0], spot[..., 1]]
+        share.append(float(np.mean((values <= 0) | (values >= full_scale))))
+    return max(share)
+
+
+def _contrast_to_noise(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Peak depth of the usual shadow over the noise of one section's sample."""
+    _, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
+    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
+    return abs(float(np.median(amplitude))) * peak / solution.noise
+
+
+def _spread(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> FloatArray:
+    """Return standard uncertainties of outer and inner diameter in pixels."""
+    groups = np.array_split(kept, min(len(kept), JACKKNIFE_GROUPS))
+    found = []
+    for group in groups:
+        rest = np.setdiff1d(kept, group)
+        tube = fit.tube(fit.reshaped(rest, solution).shared)
+        found.append((tube.outer_px, tube.outer_px * tube.lumen_ratio))
+    jackknife = np.sqrt((len(groups) - 1) * np.var(np.asarray(found), axis=0))
+    tube = fit.tube(solution.shared)
+    slopes = np.zeros((2, len(solution.shared)))
+    slopes[0, 0] = tube.outer_px
+    slopes[1, [0, 2]] = tube.outer_px * tube.lumen_ratio, tube.outer_px
+    own = np.sqrt(np.diag(slopes @ solution.covariance @ slopes.T))
+    return np.asarray(np.maximum(jackknife, own))
+
+
+def _report(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> ShaftFit:
+    sections, tube = fit.sections, fit.tube(solution.shared)
+    spread = _spread(fit, solution, kept)
+    centre = sections.place[kept] + solution.centre[kept, None] * sections.normal[kept]
+    return ShaftFit(
+        outer_px=tube.outer_px,
+        inner_px=tube.outer_px * tube.lumen_ratio,
+        u_outer_px=float(spread[0]),
+        u_inner_px=float(spread[1]),
+        dof=min(len(kept), JACKKNIFE_GROUPS) - 1.0,
+        sections_used=len(kept),
+        sections_rejected=len(sections.profile) - len(kept),
+        blur_px=tube.blur_px,
+        contrast_to_noise=_contrast_to_noise(fit, solution, kept),
+        centreline=tuple(PixelPoint(float(row), float(column)) for row, column in centre),
+    )

@@ -1,0 +1,68 @@
+"""A caliper: what was drawn, by whom it was confirmed, nothing computed."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from annot.errors import InputError
+from annot.geometry import PixelPoint, length_px
+from annot.vocabulary import FrameReference, Measurand
+
+Origin = Literal["drawn", "tracked", "refined"]
+SHORTEST_PX = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caliper:
+    """Two points, or a path, on one frame for one measurand.
+
+    Attributes
+    ----------
+    key : str
+        Unique within a read; the budget's end points are named by it.
+    points : tuple of PixelPoint
+        First and last are the ends.
+    view_deg : float or None
+        Direction in the plane of the cross-section, 0 to 180 (ultrasound: the multiplane angle).
+    u_end_px, u_end_mm : float or None
+        Standard uncertainty of placing one end, in one of the two units; None takes the default.
+    tilt_deg : float or None
+        Half-range of the unknown tilt of plane or segment; None leaves tilt out, with a warning
+        where tilt acts.
+    """
+
+    key: str
+    measurand: Measurand
+    frame: FrameReference
+    points: tuple[PixelPoint, ...]
+    view_deg: float | None = None
+    repeat: int = 1
+    beat: int | None = None
+    moment: str | None = None
+    u_end_px: float | None = None
+    u_end_mm: float | None = None
+    tilt_deg: float | None = None
+    origin: Origin = "drawn"
+    confirmed: bool = True
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not 2 <= len(self.points) <= self.measurand.max_points:
+            raise InputError(
+                f"Caliper {self.key}: {self.measurand.title} takes 2 to "
+                f"{self.measurand.max_points} points, got {len(self.points)}."
+            )
+        steps = zip(self.points, self.points[1:], strict=False)
+        if any(length_px(pair) < SHORTEST_PX for pair in steps):
+            raise InputError(
+                f"Caliper {self.key}: two neighbouring points are less than one pixel apart; "
+                "draw it again."
+            )
+        if self.u_end_px is not None and self.u_end_mm is not None:
+            raise InputError(
+                f"Caliper {self.key}: give the uncertainty of an end in px or in mm, not in both."
+            )
+
+    @property
+    def length_px(self) -> float:
+        """Length in pixels, square pixels assumed."""
+        return length_px(self.points)

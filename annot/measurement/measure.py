@@ -1,0 +1,173 @@
+"""A caliper and a scale become a measurement: value, budget, interval, warnings."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.calibration import NoScale, PixelScale
+from annot.measurement.caliper import Caliper
+from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
+from annot.measurement.tilt import TiltRule, tilt_rule
+from annot.uncertainty import (
+    CoverageInterval,
+    InputQuantity,
+    MeasurementResult,
+    Quantity,
+    exact,
+    expand,
+    propagate,
+    rectangular,
+    stated,
+)
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """The evidence and the number together.
+
+    Attributes
+    ----------
+    caliper : Caliper
+    scale : PixelScale or NoScale
+        Without a scale the result is in pixels and `warnings` says why.
+    result : MeasurementResult
+        Value and budget, in mm or px.
+    raw_value : float
+        The length as drawn, before any correction for tilt, in the same unit.
+    """
+
+    caliper: Caliper
+    scale: PixelScale | NoScale
+    result: MeasurementResult
+    raw_value: float
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def interval(self) -> CoverageInterval:
+        """First-order 95 % coverage interval."""
+        return expand(self.result)
+
+
+def measure_caliper(caliper: Caliper, scale: PixelScale | NoScale, *, modality: str) -> Measurement:
+    """Measure one caliper.
+
+    The model is Σ √((Δrow·s_row)² + (Δcolumn·s_column)²) · tilt factor. Inputs: the scale's own
+    (shared by every caliper under it), both coordinates of each point with placing and pixel
+    grid, and the tilt where it acts.
+
+    Parameters
+    ----------
+    caliper : Caliper
+    scale : PixelScale or NoScale
+        The scale that holds at the caliper's points.
+    modality : str
+        DICOM modality of the loop, which decides how a tilt shows.
+    """
+    row, column, unit = _scales(scale)
+    tilt = tilt_rule(caliper, modality)
+    coordinates = _coordinates(caliper, row.value if scale else None)
+    quantities: list[Quantity] = [row, column, *coordinates]
+    if tilt.factor is not None:
+        quantities.append(tilt.factor)
+    model = _Model(points=len(caliper.points), tilt=tilt)
+    result = propagate(model, quantities, unit=unit)
+    raw = float(_length(*[quantity.value for quantity in quantities[: 2 + len(coordinates)]]))
+    return Measurement(
+        caliper=caliper,
+        scale=scale,
+        result=result,
+        raw_value=raw,
+        warnings=_warnings(caliper, scale, result, tilt),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Model:
+    """Length of a path under a scale; a class so that results stay comparable and simple."""
+
+    points: int
+    tilt: TiltRule
+
+    def __call__(self, *values: FloatArray) -> FloatArray:
+        if self.tilt.factor is None:
+            return _length(*values)
+        cosine = values[-1]
+        length = _length(*values[:-1])
+        return length / cosine if self.tilt.seen == "seen_short" else length * cosine
+
+
+def _length(
+    row_scale: FloatArray | float,
+    column_scale: FloatArray | float,
+    *coordinates: FloatArray | float,
+) -> FloatArray:
+    rows, columns = coordinates[0::2], coordinates[1::2]
+    steps = [
+        np.hypot((rows[k + 1] - rows[k]) * row_scale, (columns[k + 1] - columns[k]) * column_scale)
+        for k in range(len(rows) - 1)
+    ]
+    return np.asarray(sum(steps), dtype=float)
+
+
+def _scales(scale: PixelScale | NoScale) -> tuple[Quantity, Quantity, str]:
+    if isinstance(scale, NoScale):
+        one = exact(1.0, key="no-scale", unit="px/px", source="no scale: lengths in pixels")
+        return one, one, "px"
+    return scale.row, scale.column, "mm"
+
+
+def _coordinates(caliper: Caliper, mm_per_px: float | None) -> list[MeasurementResult]:
+    """Return row and column of every point, each off by placing and by the pixel grid."""
+    if caliper.u_end_mm is not None and mm_per_px is not None:
+        u_end = caliper.u_end_mm / mm_per_px
+        source = f"placing an end, u = {caliper.u_end_mm:g} mm as stated"
+    elif caliper.u_end_px is not None:
+        u_end, source = caliper.u_end_px, f"placing an end, u = {caliper.u_end_px:g} px as stated"
+    else:
+        u_end, source = END_PX.value, f"{END_PX.meaning} ({END_PX.source})"
+    quantities = []
+    for index, point in enumerate(caliper.points):
+        for axis, value in (("row", point.row), ("column", point.column)):
+            key = f"{caliper.key}:{index}:{axis}"
+            placed = stated(
+                value, u_end, key=f"{key}:placed", unit="px", component="ends", source=source
+            )
+            quantities.append(_on_grid(placed, key, refined=caliper.origin == "refined"))
+    return quantities
+
+
+def _on_grid(placed: InputQuantity, key: str, *, refined: bool) -> MeasurementResult:
+    """Add the pixel grid's rounding, which a point refined on the profile does not have."""
+    if refined:
+        return propagate(lambda place: place, [placed], unit="px")
+    grid = rectangular(
+        0.0,
+        PIXEL_HALF_WIDTH.value,
+        key=f"{key}:pixel",
+        unit="px",
+        component="ends",
+        source=f"{PIXEL_HALF_WIDTH.meaning} ({PIXEL_HALF_WIDTH.source})",
+    )
+    return propagate(lambda place, shift: place + shift, [placed, grid], unit="px")
+
+
+def _warnings(
+    caliper: Caliper, scale: PixelScale | NoScale, result: MeasurementResult, tilt: TiltRule
+) -> tuple[str, ...]:
+    if isinstance(scale, NoScale):
+        return (f"no scale, so the length is in pixels: {scale.reason}", *scale.warnings)
+    low, high = caliper.measurand.plausible_mm
+    warnings = [*scale.warnings, *tilt.warnings]
+    if not low <= result.value <= high:
+        warnings.append(
+            f"{result.value:.1f} mm is outside {low:g} to {high:g} mm, where "
+            f"{caliper.measurand.title.lower()} usually lies: check frame, scale and points"
+        )
+    if scale.overruled:
+        warnings.append(f"scale overruled: {scale.overruled}")
+    if not caliper.confirmed:
+        warnings.append("not confirmed by a person")
+    return tuple(warnings)

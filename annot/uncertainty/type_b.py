@@ -1,0 +1,82 @@
+"""Type B: uncertainty from limits, certificates and stated knowledge (JCGM 100:2008 4.3)."""
+
+import math
+
+from annot.uncertainty.quantity import InputQuantity
+
+
+def exact(
+    value: float, *, key: str, unit: str, source: str, component: str = "other"
+) -> InputQuantity:
+    """Declare a quantity exact, by name and with the reason."""
+    return InputQuantity(
+        key=key,
+        value=value,
+        u=0.0,
+        unit=unit,
+        distribution="exact",
+        component=component,
+        source=source,
+    )
+
+
+def rectangular(
+    value: float,
+    half_width: float,
+    *,
+    key: str,
+    unit: str,
+    source: str,
+    component: str = "other",
+) -> InputQuantity:
+    """Return a quantity known only to lie within `value` ± `half_width`: u = half_width/√3.
+
+    JCGM 100:2008 4.3.7. A half-width of zero is refused: declare the quantity `exact`.
+    """
+    return InputQuantity(
+        key=key,
+        value=value,
+        u=half_width / math.sqrt(3),
+        unit=unit,
+        distribution="rectangular",
+        component=component,
+        source=source,
+    )
+
+
+def stated(
+    value: float, u: float, *, key: str, unit: str, source: str, component: str = "other"
+) -> InputQuantity:
+    """Return a quantity whose standard uncertainty is stated by a certificate or a person."""
+    return InputQuantity(key=key, value=value, u=u, unit=unit, component=component, source=source)
+
+
+def cosine_of_unknown_tilt(
+    half_range_deg: float, *, key: str, source: str, component: str = "tilt"
+) -> InputQuantity:
+    """Return cos φ for a tilt φ known only to lie within ± `half_range_deg`.
+
+    First order around φ = 0 would give an uncertainty of zero (JCGM 101:2008 9.4 is this
+    case), so the exact moments of cos φ for a rectangular φ in (−T, T) are used:
+    mean = sin T / T, second moment = 1/2 + sin 2T / (4T).
+
+    Raises
+    ------
+    ValueError
+        If the half-range is not strictly between 0 and 60 degrees.
+    """
+    if not 0 < half_range_deg <= 60:
+        raise ValueError(f"{key}: a tilt half-range lies in (0, 60] degrees, got {half_range_deg}.")
+    tilt = math.radians(half_range_deg)
+    mean = math.sin(tilt) / tilt
+    variance = 0.5 + math.sin(2 * tilt) / (4 * tilt) - mean**2
+    # below some 0.01 degrees the subtraction loses all digits: take the leading term, 4T⁴/45·(1/4)
+    variance = variance if variance > 1e-14 else tilt**4 / 45
+    return InputQuantity(
+        key=key,
+        value=mean,
+        u=math.sqrt(variance),
+        unit="1",
+        component=component,
+        source=source,
+    )

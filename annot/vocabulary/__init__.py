@@ -1,0 +1,7 @@
+"""The field's words: measurands, frames, cautions."""
+
+from annot.vocabulary.cautions import CAUTION, SCOPE_OF_INTERVAL
+from annot.vocabulary.frames import FrameReference
+from annot.vocabulary.measurands import MEASURANDS, Measurand
+
+__all__ = ["CAUTION", "MEASURANDS", "SCOPE_OF_INTERVAL", "FrameReference", "Measurand"]
