@@ -10,7 +10,7 @@ from synthetic_dicom.quadrics import FloatArray, Quadric, ellipsoid
 
 # Patient axes as in DICOM: x to the left, y to the back, z to the head. The neck points to the
 # left, to the front and a little upwards, so that right-oblique views see it from the side.
-NECK_DIRECTION = np.array([0.80, -0.45, 0.40]) / np.linalg.norm([0.80, -0.45, 0.40])
+NECK_DIRECTION = np.array([0.80, -0.42, 0.12]) / np.linalg.norm([0.80, -0.42, 0.12])
 OSTIUM_CENTRE_MM = np.array([8.0, 10.0, 4.0])
 
 # The body's parts: place along the axis, width in neck widths, half-length in axis lengths.

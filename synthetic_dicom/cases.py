@@ -10,8 +10,9 @@ from typing import Any
 from numpy.typing import NDArray
 
 from synthetic_dicom import ultrasound_layouts, xray_scenes
+from synthetic_dicom.case import Case
 from synthetic_dicom.encode import put_pixels
-from synthetic_dicom.rendering import Case, render
+from synthetic_dicom.rendering import render
 from synthetic_dicom.truth import Truth
 from synthetic_dicom.ultrasound_view import Screen
 from synthetic_dicom.write import WrittenLoop, write_loop

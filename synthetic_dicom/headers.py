@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from pydicom.dataset import Dataset, FileMetaDataset
 from pydicom.sequence import Sequence
 from pydicom.uid import (
@@ -12,10 +10,10 @@ from pydicom.uid import (
     SecondaryCaptureImageStorage,
     UltrasoundMultiFrameImageStorage,
     XRayAngiographicImageStorage,
-    generate_uid,
 )
 from pydicom.valuerep import DSfloat
 
+from synthetic_dicom.case import Identity
 from synthetic_dicom.ultrasound_view import Panel, Screen
 from synthetic_dicom.xray_view import XraySetup
 
@@ -25,21 +23,6 @@ _REMOVED = (
     ("113100", "Basic Application Confidentiality Profile"),
     ("113101", "Clean Pixel Data Option"),
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Identity:
-    """What makes a file itself: the same values always give the same identifiers."""
-
-    case: str
-    seed: int
-    frames: int
-    encoding: str
-
-    def uid(self, role: str) -> str:
-        """Return the identifier of a role; the study's depends on the seed alone."""
-        own = [] if role == "study" else [self.case, str(self.frames), self.encoding]
-        return str(generate_uid(entropy_srcs=["synthetic loop", role, str(self.seed), *own]))
 
 
 def decimal(value: float) -> DSfloat:
@@ -124,7 +107,7 @@ def ultrasound_header(
     identity: Identity,
     screen: Screen,
     *,
-    increments_ms: tuple[float, ...],
+    frame_time_ms: float,
     r_waves_ms: tuple[float, ...],
 ) -> Dataset:
     """Return the header of an ultrasound loop without pixels.
@@ -135,9 +118,8 @@ def ultrasound_header(
         Whose file it is.
     screen : Screen
         Layout and the regions to declare.
-    increments_ms : tuple of float
-        Time from the frame before, zero for the first; written as one frame time where all
-        others are equal and the screen asks for it.
+    frame_time_ms : float
+        Time between frames; written as a vector of increments in colour, once in grey.
     r_waves_ms : tuple of float
         R waves within the loop.
     """
@@ -147,11 +129,12 @@ def ultrasound_header(
     header.UltrasoundColorDataPresent = 0
     if screen.colour:
         header.FrameIncrementPointer = _FRAME_TIME_VECTOR
+        increments_ms = [0.0, *[frame_time_ms] * (identity.frames - 1)]
         header.FrameTimeVector = [decimal(value) for value in increments_ms]
     else:
         header.FrameIncrementPointer = _FRAME_TIME
-        header.FrameTime = decimal(increments_ms[-1])
-    header.RecommendedDisplayFrameRate = round(1000.0 / increments_ms[-1])
+        header.FrameTime = decimal(frame_time_ms)
+    header.RecommendedDisplayFrameRate = round(1000.0 / frame_time_ms)
     header.HeartRate = 67
     if r_waves_ms:
         header.RWaveTimeVector = list(r_waves_ms)

@@ -67,8 +67,8 @@ class MarkerBands:
     id: str
     path: Course
     spacing_mm: float = 10.0
-    first_mm: float = 4.0
-    count: int = 5
+    first_mm: float = 14.0
+    count: int = 4
     outer_mm: float = 1.9
     inner_mm: float = 1.65
     length_mm: float = 1.2

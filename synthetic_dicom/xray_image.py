@@ -106,7 +106,7 @@ def render_xray(scene: XrayScene, beating: BeatingAnatomy, *, seed: int) -> NDAr
     for index, shift in enumerate(shifts):
         seen = still.copy()
         shape = filled_shape(setup, beating, index=index, ostium_mm=scene.ostium_mm(shift))
-        _attenuate_contrast(seen, shape, float(contrast[index]))
+        attenuate_contrast(seen, shape, float(contrast[index]))
         for item in scene.objects:
             attenuate_object(seen, setup, item, shift)
         seen = gaussian_filter(seen, exposure.blur_sigma_px, mode="nearest") + exposure.veil
@@ -159,7 +159,7 @@ def _pixels_near(
     return rows.ravel()[near], columns.ravel()[near]
 
 
-def _attenuate_contrast(seen: FloatArray, shape: FilledShape, per_mm: float) -> None:
+def attenuate_contrast(seen: FloatArray, shape: FilledShape, per_mm: float) -> None:
     """Multiply an image by the contrast-filled appendage's transmission, edges refined."""
     top, left, bottom, right = shape.box_px()
     rows, columns = (grid.ravel() for grid in np.mgrid[top:bottom, left:right])

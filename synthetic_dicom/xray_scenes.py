@@ -54,4 +54,4 @@ def sphere_scene() -> XrayScene:
     centre = setup.at_height(np.array([390.0, 396.0]), near)
     ball = Sphere(id="sphere", centre_mm=(float(centre[0]), float(centre[1]), near))
     path = _course(setup, ((548.0, 99.0), (232.0, 194.0)), height + 5.0)
-    return XrayScene(setup=setup, objects=(ball, MarkerBands(id="markers", path=path, count=4)))
+    return XrayScene(setup=setup, objects=(ball, MarkerBands(id="markers", path=path)))

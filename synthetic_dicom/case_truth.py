@@ -1,0 +1,122 @@
+"""The truth of a case, known before anything is rendered."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from synthetic_dicom.case import Case, Identity
+from synthetic_dicom.scene import BeatingAnatomy
+from synthetic_dicom.truth import (
+    AnatomyTruth,
+    CaliperTruth,
+    ObjectTruth,
+    Pair,
+    Truth,
+    UltrasoundGeometryTruth,
+    XrayGeometryTruth,
+)
+from synthetic_dicom.ultrasound_truth import ultrasound_calipers
+from synthetic_dicom.ultrasound_view import Screen
+from synthetic_dicom.xray_image import XrayScene
+from synthetic_dicom.xray_truth import xray_calipers, xray_objects
+
+
+def truth_of(
+    case: Case, *, seed: int = 1, frames: int | None = None, encoding: str = "explicit"
+) -> Truth:
+    """Return what is true of the file that the same arguments write, without rendering it.
+
+    Parameters
+    ----------
+    case : Case
+        The loop.
+    seed : int
+        0 or more.
+    frames : int, optional
+        Length; the case's own if left out.
+    encoding : str
+        Part of the file's identity.
+    """
+    count = case.length(frames)
+    beating = case.beating(seed=seed, frames=count)
+    identity = Identity(case=case.name, seed=seed, frames=count, encoding=encoding)
+    scene = case.scene
+    objects: tuple[ObjectTruth, ...] = ()
+    if isinstance(scene, Screen):
+        calipers: tuple[CaliperTruth, ...] = tuple(
+            caliper for panel in scene.panels for caliper in ultrasound_calipers(panel, beating)
+        )
+    else:
+        calipers, objects = xray_calipers(scene, beating), xray_objects(scene, beating)
+    truth = Truth(
+        case=case.name,
+        file=f"{case.name}.dcm",
+        sop_instance_uid=identity.uid("instance"),
+        modality=case.modality(),
+        seed=seed,
+        rows=scene.rows if isinstance(scene, Screen) else scene.setup.rows,
+        columns=scene.columns if isinstance(scene, Screen) else scene.setup.columns,
+        frame_times_ms=beating.times_ms,
+        r_wave_times_ms=beating.motion.visible_r_waves_ms(beating.times_ms[-1]),
+        geometry=_geometry(scene),
+        anatomy=_anatomy_truth(scene, beating),
+        objects=objects,
+        calipers=calipers,
+        largest_frame=0,
+        image=_image(scene),
+    )
+    widths = [truth.caliper("ostium_width", index).value_mm for index in range(count)]
+    return replace(truth, largest_frame=int(np.argmax(widths)))
+
+
+def _geometry(scene: XrayScene | Screen) -> XrayGeometryTruth | UltrasoundGeometryTruth:
+    if isinstance(scene, Screen):
+        panel = scene.panels[0]
+        return UltrasoundGeometryTruth(
+            plane_deg=panel.plane_deg,
+            mm_per_px=panel.mm_per_px,
+            region=panel.region,
+            apex_px=panel.apex_px,
+            header_region=panel.declared_region if scene.declares_regions else None,
+        )
+    setup = scene.setup
+    return XrayGeometryTruth(
+        sid_mm=setup.sid_mm,
+        sod_mm=setup.sod_mm,
+        imager_spacing_mm=setup.spacing_mm,
+        primary_deg=setup.primary_deg,
+        secondary_deg=setup.secondary_deg,
+    )
+
+
+def _image(scene: XrayScene | Screen) -> dict[str, float]:
+    """Return what the recording did to the picture."""
+    if isinstance(scene, Screen):
+        return {}
+    exposure = scene.exposure
+    return {
+        "blur_sigma_px": exposure.blur_sigma_px,
+        "veil": exposure.veil * exposure.full_scale,
+    }
+
+
+def _anatomy_truth(scene: XrayScene | Screen, beating: BeatingAnatomy) -> AnatomyTruth:
+    height_mm: float | None = None
+    if isinstance(scene, Screen):
+        scale: Pair = scene.panels[0].mm_per_px
+    else:
+        height_mm = float(scene.ostium_mm(np.zeros(2))[2])
+        scale = scene.setup.mm_per_px(height_mm)
+    lengths = np.linalg.norm(beating.tips_mm(), axis=1)
+    return AnatomyTruth(
+        ostium_axes_mm=tuple((float(a), float(b)) for a, b in beating.ostium_axes_mm()),
+        landing_zone_axes_mm=tuple((float(a), float(b)) for a, b in beating.landing_zone_axes_mm()),
+        orientation_deg=beating.anatomy.orientation_deg,
+        depth_mm=tuple(float(length) for length in lengths),
+        landing_zone_from_ostium_mm=tuple(float(depth) for depth in beating.landing_depths_mm()),
+        bend_deg=beating.anatomy.bend_deg,
+        depth_h_mm=height_mm,
+        mm_per_px=scale,
+    )
