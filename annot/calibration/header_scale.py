@@ -24,9 +24,10 @@ class RegionScales:
 
     def at(self, points: Sequence[PixelPoint]) -> PixelScale | NoScale:
         """Return the scale of the region that holds all points, or why none does."""
-        region = region_for(self.header, points)
-        if isinstance(region, NoScale):
-            return region
+        ruling = region_for(self.header, points)
+        if isinstance(ruling, NoScale):
+            return ruling
+        region = ruling.region
         box = Region(
             min_row=region.min_y0,
             min_column=region.min_x0,
@@ -52,6 +53,7 @@ class RegionScales:
             basis=f"ultrasound region of rows {box.min_row} to {box.max_row}",
             geometry=geometry_key(self.header),
             region=box,
+            warnings=ruling.warnings,
         )
 
 

@@ -25,12 +25,15 @@ class KnownSize:
         `measured`: the figure ± tolerance as it stands. `label`: the trade's rounding applies.
     name : str
         What the object is, for the budget: "catheter", "sphere", "length".
+    size_fr : float or None
+        The size on the French scale, where it was given so.
     """
 
     size_mm: float
     tolerance_mm: float
     source: SizeSource
     name: str
+    size_fr: float | None = None
 
     @property
     def object_id(self) -> str:

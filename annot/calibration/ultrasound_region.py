@@ -1,28 +1,40 @@
 """The ultrasound region that rules a line (PS3.3 C.8.5.5), or why none does."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from annot.calibration.scale import NoScale
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader, UltrasoundRegion
 
+# Some writers give the bound after the last pixel where the standard asks for the last pixel.
+EXCLUSIVE_BOUND_PX = 1
 
-def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> UltrasoundRegion | NoScale:
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RulingRegion:
+    """The region whose pixel size holds, and what a reader must know of it."""
+
+    region: UltrasoundRegion
+    warnings: tuple[str, ...] = ()
+
+
+def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> RulingRegion | NoScale:
     """Return the region that holds all points and measures lengths.
 
-    A region that reaches outside the image shows that the picture was cut or resized after the
-    regions were written, so no region of such a file is trusted.
+    A region that reaches outside the image in both directions shows that the picture was resized
+    after the regions were written: no size of such a file is trusted. One that reaches outside in
+    one direction only fits a picture that was cut, whose pixels keep their size: it is used with
+    a warning.
     """
     if not header.regions:
         return NoScale(reason="the file has no ultrasound regions, so its pixels have no size")
-    stale = [one for one in header.regions if not one.inside(header.rows, header.columns)]
+    stale = [one for one in header.regions if _overhang(one, header) == 2]
     if stale:
-        one = stale[0]
         return NoScale(
             reason=(
-                f"an ultrasound region (columns {one.min_x0} to {one.max_x1}, rows {one.min_y0} to "
-                f"{one.max_y1}) reaches outside the image of {header.columns} columns and "
-                f"{header.rows} rows: the picture was resized after calibration"
+                f"{_outside(stale[0], header)} in both directions: the picture was resized after "
+                "calibration, so its pixel size is no longer known"
             )
         )
     holding = [
@@ -37,7 +49,28 @@ def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> UltrasoundRe
         return NoScale(
             reason=f"{len(holding)} overlapping ultrasound regions give different pixel sizes"
         )
-    return holding[0]
+    warnings = tuple(
+        f"{_outside(one, header)} in one direction: the picture was cut after calibration; check "
+        "its scale against a known length in the picture"
+        for one in holding[:1]
+        if _overhang(one, header)
+    )
+    return RulingRegion(region=holding[0], warnings=warnings)
+
+
+def _overhang(region: UltrasoundRegion, header: LoopHeader) -> int:
+    """Return in how many directions, 0 to 2, a region reaches outside the image."""
+    down = region.max_y1 - (header.rows - 1) > EXCLUSIVE_BOUND_PX or region.min_y0 < 0
+    across = region.max_x1 - (header.columns - 1) > EXCLUSIVE_BOUND_PX or region.min_x0 < 0
+    return int(down) + int(across)
+
+
+def _outside(region: UltrasoundRegion, header: LoopHeader) -> str:
+    return (
+        f"an ultrasound region (columns {region.min_x0} to {region.max_x1}, rows {region.min_y0} "
+        f"to {region.max_y1}) reaches outside the image of {header.columns} columns and "
+        f"{header.rows} rows"
+    )
 
 
 def _why_none(header: LoopHeader, points: Sequence[PixelPoint]) -> str:

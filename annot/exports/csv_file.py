@@ -1,0 +1,34 @@
+"""The measurement table as CSV: UTF-8, RFC 4180."""
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+
+from annot.exports.table import COLUMNS, Cell
+
+
+def csv_text(rows: Iterable[Mapping[str, Cell]]) -> str:
+    """Return the table as text with CRLF line ends; empty cells where there is no value.
+
+    Numbers are written so that reading them back gives the same float.
+    """
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream)
+    names = [column.name for column in COLUMNS]
+    writer.writerow(names)
+    for row in rows:
+        writer.writerow([_text(row[name]) for name in names])
+    return stream.getvalue()
+
+
+def _text(cell: Cell) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return "true" if cell else "false"
+    return repr(cell) if isinstance(cell, float) else _no_formula(str(cell))
+
+
+def _no_formula(text: str) -> str:
+    """Keep a spreadsheet from running a free text that begins like a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

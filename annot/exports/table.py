@@ -1,0 +1,216 @@
+"""The measurement table: one list of columns, used by every writer and by the documentation."""
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+
+from annot.calibration import PixelScale, all_allowances
+from annot.loops import LoopHeader
+from annot.measurement import Measurement
+from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
+from annot.reads import LoopRead, Read
+
+Cell = str | int | float | bool | None
+SHARES = ("scale", "object", "ends", "depth", "tilt", "other")
+METHOD = "first-order"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableEntry:
+    """A measurement with all that a row must be walked back to.
+
+    `study` is what stands in the row: the read's own name for it, or a pseudonym.
+    """
+
+    measurement: Measurement
+    header: LoopHeader
+    read: Read
+    loop: LoopRead
+    study: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column's name, unit, meaning, and where its cell comes from."""
+
+    name: str
+    unit: str
+    meaning: str
+    cell: Callable[[TableEntry], Cell]
+
+
+def protocol_hash() -> str:
+    """Return twelve hexadecimal digits over every default that the numbers rest on."""
+    defaults = {**all_allowances(), "end_px": END_PX, "pixel_half_width": PIXEL_HALF_WIDTH}
+    text = json.dumps({name: asdict(one) for name, one in defaults.items()}, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def _scale(entry: TableEntry) -> PixelScale | None:
+    scale = entry.measurement.scale
+    return scale if isinstance(scale, PixelScale) else None
+
+
+def _angle(entry: TableEntry, which: int) -> float | None:
+    own = (entry.loop.view.primary_deg, entry.loop.view.secondary_deg)[which]
+    if own is not None or entry.header.xray is None:
+        return own
+    return entry.header.xray.angles_at(entry.measurement.caliper.frame.frame)[which]
+
+
+def _time(entry: TableEntry) -> float | None:
+    times = entry.header.frame_times.times_ms
+    return None if times is None else times[entry.measurement.caliper.frame.frame]
+
+
+def _view(entry: TableEntry) -> float | None:
+    """Take the caliper's own direction, else, for an echo width, the plane the read states."""
+    stated = entry.measurement.caliper.view_deg
+    if stated is not None or entry.header.modality != "US":
+        return stated
+    return entry.loop.view.plane_deg
+
+
+def _share(component: str) -> Callable[[TableEntry], Cell]:
+    def cell(entry: TableEntry) -> Cell:
+        shares = entry.measurement.result.shares()
+        if component != "other":
+            return shares.get(component, 0.0)
+        return sum(part for name, part in shares.items() if name not in SHARES[:-1])
+
+    return cell
+
+
+def _warnings(entry: TableEntry) -> str:
+    return "; ".join(entry.measurement.warnings)
+
+
+def _column(name: str, unit: str, meaning: str, cell: Callable[[TableEntry], Cell]) -> Column:
+    return Column(name=name, unit=unit, meaning=meaning, cell=cell)
+
+
+COLUMNS: tuple[Column, ...] = (
+    _column("study", "", "the read's name for the study, or a keyed pseudonym", lambda e: e.study),
+    _column("loop", "", "file of the loop, as named in the read", lambda e: e.loop.file),
+    _column(
+        "sop_instance_uid",
+        "",
+        "the stored object's own identity",
+        lambda e: e.header.sop_instance_uid,
+    ),
+    _column("modality", "", "DICOM modality", lambda e: e.header.modality),
+    _column("primary_deg", "deg", "positioner angle, LAO positive", lambda e: _angle(e, 0)),
+    _column("secondary_deg", "deg", "positioner angle, cranial positive", lambda e: _angle(e, 1)),
+    _column("frame", "", "frame from 0", lambda e: e.measurement.caliper.frame.frame),
+    _column(
+        "dicom_frame",
+        "",
+        "frame from 1, as DICOM counts",
+        lambda e: e.measurement.caliper.frame.dicom_frame,
+    ),
+    _column("time_ms", "ms", "time of the frame from the first one", _time),
+    _column("beat", "", "beat from 0, if stated", lambda e: e.measurement.caliper.beat),
+    _column("moment", "", "moment of the cycle, if stated", lambda e: e.measurement.caliper.moment),
+    _column("quantity", "", "what is measured", lambda e: e.measurement.caliper.measurand.name),
+    _column("view_deg", "deg", "direction in the plane of the cross-section", _view),
+    _column("reader", "", "who drew it", lambda e: e.read.reader),
+    _column(
+        "repeat", "", "which reading of the same thing", lambda e: e.measurement.caliper.repeat
+    ),
+    _column("value", "unit", "best estimate", lambda e: e.measurement.result.value),
+    _column("unit", "", "mm, or px where there is no scale", lambda e: e.measurement.result.unit),
+    _column("u", "unit", "standard uncertainty", lambda e: e.measurement.result.u),
+    _column("low", "unit", "lower end of the interval", lambda e: e.measurement.interval.low),
+    _column("high", "unit", "upper end of the interval", lambda e: e.measurement.interval.high),
+    _column(
+        "coverage", "1", "probability of the interval", lambda e: e.measurement.interval.probability
+    ),
+    _column("method", "", "how the interval was found", lambda _: METHOD),
+    _column("raw_value", "unit", "length as drawn, before tilt", lambda e: e.measurement.raw_value),
+    _column(
+        "mm_per_px_row",
+        "mm/px",
+        "scale down the rows",
+        lambda e: s.row.value if (s := _scale(e)) else None,
+    ),
+    _column(
+        "mm_per_px_column",
+        "mm/px",
+        "scale along the columns",
+        lambda e: s.column.value if (s := _scale(e)) else None,
+    ),
+    _column(
+        "scale_kind",
+        "",
+        "what the scale rests on",
+        lambda e: s.kind if (s := _scale(e)) else "none",
+    ),
+    _column(
+        "scale_id",
+        "",
+        "rows with the same one share its error",
+        lambda e: s.key if (s := _scale(e)) else None,
+    ),
+    _column(
+        "object_id",
+        "",
+        "rows with the same one share the object's size",
+        lambda e: s.object_id if (s := _scale(e)) else None,
+    ),
+    _column(
+        "depth_group",
+        "",
+        "rows with the same one share the depth",
+        lambda e: s.depth_group if (s := _scale(e)) else None,
+    ),
+    _column(
+        "u_scale_rel",
+        "1",
+        "relative standard uncertainty of the scale, its depth term included",
+        lambda e: s.u_rel if (s := _scale(e)) else None,
+    ),
+    *(
+        _column(f"share_{name}", "1", f"part of the variance from {words}", _share(name))
+        for name, words in (
+            ("scale", "reading the scale, without the object's size"),
+            ("object", "the reference object's true size"),
+            ("ends", "placing the ends"),
+            ("depth", "unknown depth"),
+            ("tilt", "unknown tilt"),
+            ("other", "everything else"),
+        )
+    ),
+    _column(
+        "conditions",
+        "",
+        "filling of the heart and rhythm as stated",
+        lambda e: f"loading: {e.loop.conditions.loading}; rhythm: {e.loop.conditions.rhythm}",
+    ),
+    _column("origin", "", "drawn, tracked or refined", lambda e: e.measurement.caliper.origin),
+    _column(
+        "confirmed", "", "a person stands behind it", lambda e: e.measurement.caliper.confirmed
+    ),
+    _column(
+        "overruled",
+        "",
+        "reason for using a scale that would be refused",
+        lambda e: s.overruled if (s := _scale(e)) else "",
+    ),
+    _column("warnings", "", "what a reader must know", _warnings),
+    _column("protocol", "", "protocol of the read", lambda e: e.read.protocol),
+    _column("protocol_hash", "", "fingerprint of the defaults in use", lambda _: protocol_hash()),
+    _column("caliper_id", "", "the caliper in the read file", lambda e: e.measurement.caliper.key),
+    _column("software_version", "", "version of this program", lambda _: version("annot")),
+)
+
+
+def measurement_row(entry: TableEntry) -> dict[str, Cell]:
+    """Return one row, every column present, cells as Python values."""
+    return {column.name: column.cell(entry) for column in COLUMNS}
+
+
+def rows_of(entries: Iterable[TableEntry]) -> list[dict[str, Cell]]:
+    """Return the rows of a table."""
+    return [measurement_row(entry) for entry in entries]

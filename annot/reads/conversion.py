@@ -1,0 +1,123 @@
+"""A checked read file to the frozen read, and back."""
+
+from collections import Counter
+
+from annot.errors import InputError
+from annot.geometry import pixel_point
+from annot.measurement import Caliper
+from annot.reads.object_parts import part_of, request_of
+from annot.reads.read import Conditions, LoopRead, Read, ViewOverride
+from annot.reads.read_file import (
+    VERSION,
+    CaliperPart,
+    ConditionsPart,
+    LoopPart,
+    ReadFile,
+    ViewPart,
+)
+from annot.vocabulary import MEASURANDS, FrameReference
+
+
+def read_of(document: ReadFile, *, name: str) -> Read:
+    """Return the frozen read of a checked file.
+
+    Raises
+    ------
+    InputError
+        If a quantity is not known, an id stands twice, or a caliper cannot be one.
+    """
+    ids = Counter(one.id for loop in document.loops for one in loop.calipers)
+    twice = sorted(key for key, count in ids.items() if count > 1)
+    if twice:
+        raise InputError(f"{name}: caliper ids must be unique, but {', '.join(twice)} repeat.")
+    return Read(
+        reader=document.reader,
+        protocol=document.protocol,
+        study=document.study,
+        loops=tuple(_loop(part, name) for part in document.loops),
+    )
+
+
+def _loop(part: LoopPart, name: str) -> LoopRead:
+    return LoopRead(
+        file=part.file,
+        sop_instance_uid=part.sop_instance_uid,
+        conditions=Conditions(loading=part.conditions.loading, rhythm=part.conditions.rhythm),
+        view=ViewOverride(
+            primary_deg=part.view.primary_deg,
+            secondary_deg=part.view.secondary_deg,
+            plane_deg=part.view.plane_deg,
+        ),
+        scale=None if part.scale is None else request_of(part.scale),
+        calipers=tuple(_caliper(one, part, name) for one in part.calipers),
+    )
+
+
+def _caliper(part: CaliperPart, loop: LoopPart, name: str) -> Caliper:
+    measurand = MEASURANDS.get(part.quantity)
+    if measurand is None:
+        raise InputError(
+            f"{name}: caliper {part.id} asks for the quantity '{part.quantity}'; known are "
+            f"{', '.join(MEASURANDS)}."
+        )
+    return Caliper(
+        key=part.id,
+        measurand=measurand,
+        frame=FrameReference(sop_instance_uid=loop.sop_instance_uid or "", frame=part.frame),
+        points=tuple(pixel_point(point) for point in part.points_px),
+        view_deg=part.view_deg,
+        repeat=part.repeat,
+        beat=part.beat,
+        moment=part.moment,
+        u_end_px=part.u_end_px,
+        u_end_mm=part.u_end_mm,
+        tilt_deg=part.tilt_deg,
+        origin=part.origin,
+        confirmed=part.confirmed,
+        note=part.note,
+    )
+
+
+def file_of(read: Read) -> ReadFile:
+    """Return the read file of a frozen read, the reverse of `read_of`."""
+    return ReadFile(
+        annot_read=VERSION,
+        reader=read.reader,
+        protocol=read.protocol,
+        study=read.study,
+        loops=[_loop_part(loop) for loop in read.loops],
+    )
+
+
+def _loop_part(loop: LoopRead) -> LoopPart:
+    return LoopPart(
+        file=loop.file,
+        sop_instance_uid=loop.sop_instance_uid,
+        conditions=ConditionsPart(loading=loop.conditions.loading, rhythm=loop.conditions.rhythm),
+        view=ViewPart(
+            primary_deg=loop.view.primary_deg,
+            secondary_deg=loop.view.secondary_deg,
+            plane_deg=loop.view.plane_deg,
+        ),
+        scale=None if loop.scale is None else part_of(loop.scale),
+        calipers=[_caliper_part(one) for one in loop.calipers],
+    )
+
+
+def _caliper_part(caliper: Caliper) -> CaliperPart:
+    return CaliperPart(
+        id=caliper.key,
+        quantity=caliper.measurand.name,
+        frame=caliper.frame.frame,
+        points_px=[(point.row, point.column) for point in caliper.points],
+        view_deg=caliper.view_deg,
+        repeat=caliper.repeat,
+        beat=caliper.beat,
+        moment=caliper.moment,
+        u_end_px=caliper.u_end_px,
+        u_end_mm=caliper.u_end_mm,
+        tilt_deg=caliper.tilt_deg,
+        origin=caliper.origin,
+        confirmed=caliper.confirmed,
+        note=caliper.note,
+    )
