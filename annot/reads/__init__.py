@@ -1,6 +1,7 @@
 """Reads: who measured what, as a file and as frozen types."""
 
 from annot.reads.conversion import file_of, read_of
+from annot.reads.object_parts import parse_request
 from annot.reads.read import Conditions, LoopRead, Read, ViewOverride
 from annot.reads.read_file import dump, json_schema, load, parse
 
@@ -14,5 +15,6 @@ __all__ = [
     "json_schema",
     "load",
     "parse",
+    "parse_request",
     "read_of",
 ]

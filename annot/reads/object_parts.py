@@ -28,6 +28,7 @@ from annot.reads.read_file import (
     ScalePart,
     SegmentPart,
     SpherePart,
+    parse_scale,
 )
 
 
@@ -185,3 +186,14 @@ def _look(request: ObjectRequest, reading: ObjectReading) -> dict[str, object]:
 
 def _pair(point: PixelPoint) -> tuple[float, float]:
     return (point.row, point.column)
+
+
+def parse_request(fields: dict[str, object], *, name: str) -> ScaleRequest:
+    """Return the request that a scale part makes, given as the read file's own fields.
+
+    Raises
+    ------
+    InputError
+        One sentence that names every fault.
+    """
+    return request_of(parse_scale(fields, name=name))

@@ -10,6 +10,7 @@ from pydantic import (
     Discriminator,
     Field,
     Tag,
+    TypeAdapter,
     ValidationError,
     model_validator,
 )
@@ -256,8 +257,16 @@ def parse(text: str, *, name: str) -> ReadFile:
     try:
         return ReadFile.model_validate(document)
     except ValidationError as faults:
-        places = "; ".join(_fault(one) for one in faults.errors())
-        raise InputError(f"{name}: {places}.") from None
+        raise _refusal(faults, name) from None
+
+
+def parse_scale(fields: dict[str, object], *, name: str) -> ScalePart:
+    """Check one scale part given as the file's own fields; raise InputError as `parse` does."""
+    adapter: TypeAdapter[ScalePart] = TypeAdapter(ScalePart)
+    try:
+        return adapter.validate_python(fields)
+    except ValidationError as faults:
+        raise _refusal(faults, name) from None
 
 
 def load(path: Path) -> ReadFile:
@@ -281,6 +290,10 @@ def dump(document: ReadFile) -> str:
     """Return the text of a read file; fields that say nothing are left out."""
     content = document.model_dump(mode="json", by_alias=True, exclude_defaults=True)
     return json.dumps({"annot_read": VERSION, **content}, indent=1, ensure_ascii=False) + "\n"
+
+
+def _refusal(faults: ValidationError, name: str) -> InputError:
+    return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
 
 
 def _fault(error: Any) -> str:

@@ -1,0 +1,143 @@
+"""Measure a whole read: open its loops, make its scales, measure its calipers."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from annot.calibration import (
+    BorrowedRequest,
+    LoopScale,
+    MadeScale,
+    NoScale,
+    PixelScale,
+    borrow_scale,
+    make_scale,
+)
+from annot.errors import InputError
+from annot.exports import TableEntry
+from annot.loops import Loop, LoopHeader, open_loop
+from annot.measurement import Caliper, Measurement, measure_caliper
+from annot.reads import LoopRead, Read
+from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
+from annot.vocabulary import FrameReference
+
+__all__ = ["Caliper", "Measurement", "TableEntry", "entries_of", "measure_live", "measure_read"]
+
+NO_SCALE_ASKED = NoScale(reason="the read states no scale for this loop")
+
+
+def measure_read(
+    read: Read, folder: Path, *, progress: Callable[[str], None] = lambda _: None
+) -> list[TableEntry]:
+    """Measure every caliper of a read.
+
+    Parameters
+    ----------
+    read : Read
+    folder : Path
+        Where the read's relative file names start: the folder of the read file.
+    progress : callable
+        Called with each loop's file name before it is opened.
+
+    Returns
+    -------
+    list of TableEntry, in the order of the read.
+
+    Raises
+    ------
+    AnnotError
+        On the first loop, reference object or caliper at fault; nothing is half done.
+    """
+    loops: dict[str, Loop] = {}
+    for one in read.loops:
+        progress(one.file)
+        loops[one.file] = _open(one, folder)
+    headers = {name: loop.header for name, loop in loops.items()}
+    return entries_of(read, headers, _scales(read, loops))
+
+
+def entries_of(
+    read: Read, headers: Mapping[str, LoopHeader], scales: Mapping[str, LoopScale]
+) -> list[TableEntry]:
+    """Measure every caliper of a read whose loops are open and whose scales are made.
+
+    `headers` and `scales` are keyed by the loops' file names as the read has them.
+    """
+    entries = []
+    for one in read.loops:
+        header = headers[one.file]
+        study = _study(read, header)
+        for caliper in one.calipers:
+            measurement = measure_live(caliper, scales[one.file], header)
+            entries.append(
+                TableEntry(measurement=measurement, header=header, read=read, loop=one, study=study)
+            )
+    return entries
+
+
+def measure_live(caliper: Caliper, scale: LoopScale, header: LoopHeader) -> Measurement:
+    """Measure one caliper on a loop, under the scale that holds at its points.
+
+    Raises
+    ------
+    InputError
+        If the caliper names a frame or a place that the loop does not have.
+    """
+    name, frame = header.path.name, caliper.frame.frame
+    if frame >= header.frames:
+        raise InputError(
+            f"{name}: caliper {caliper.key} is drawn on frame {frame}, but the loop has frames 0 "
+            f"to {header.frames - 1}."
+        )
+    for point in caliper.points:
+        if not point.is_inside(header.rows, header.columns):
+            raise InputError(
+                f"{name}, frame {frame}: caliper {caliper.key} has a point at row {point.row:g}, "
+                f"column {point.column:g}, outside the image of {header.rows} rows and "
+                f"{header.columns} columns."
+            )
+    placed = replace(
+        caliper, frame=FrameReference(sop_instance_uid=header.sop_instance_uid, frame=frame)
+    )
+    return measure_caliper(placed, scale.at(caliper.points), modality=header.modality)
+
+
+def _open(one: LoopRead, folder: Path) -> Loop:
+    loop = open_loop(folder / one.file)
+    stated = one.sop_instance_uid
+    if stated is not None and stated != loop.header.sop_instance_uid:
+        raise InputError(
+            f"{one.file} is not the loop that was read: the read states SOP instance {stated}, the "
+            f"file holds {loop.header.sop_instance_uid}."
+        )
+    return loop
+
+
+def _scales(read: Read, loops: Mapping[str, Loop]) -> dict[str, LoopScale]:
+    """Return each loop's scale, the borrowed ones after those they are borrowed from."""
+    made: dict[str, MadeScale] = {}
+    scales: dict[str, LoopScale] = {}
+    for one in read.loops:
+        if one.scale is None:
+            scales[one.file] = NO_SCALE_ASKED
+        elif not isinstance(one.scale, BorrowedRequest):
+            made[one.file] = make_scale(loops[one.file], one.scale)
+            scales[one.file] = made[one.file].scale
+    for one in read.loops:
+        if isinstance(one.scale, BorrowedRequest):
+            lender = one.scale.file
+            if lender not in made:
+                raise InputError(
+                    f"{one.file} borrows the scale of {lender}, but the read has no loop {lender} "
+                    "with a scale of its own."
+                )
+            scales[one.file] = borrow_scale(
+                made[lender], loops[lender].header, loops[one.file].header, one.scale
+            )
+    return scales
+
+
+def _study(read: Read, header: LoopHeader) -> str:
+    if read.study is not None:
+        return read.study
+    return study_pseudonym(header.study_instance_uid, load_or_make_key(key_file()))
