@@ -105,7 +105,7 @@ class Anatomy:
 
     def neck(self) -> Quadric:
         """Return the neck: a hyperboloid of one sheet whose waist is the landing zone."""
-        return self._funnel((0.0, self.landing_depth_mm + 6.0))
+        return self._funnel((0.0, self.landing_depth_mm + 5.0))
 
     def vestibule(self, reach_mm: float) -> Quadric:
         """Return the flare between the ostium and the atrium."""
@@ -129,6 +129,9 @@ class Anatomy:
             self._blob(share * length, waist * width, half * length)
             for share, width, half in _CHAIN
         ]
+        # Rounds off the neck's end, which the bent body alone would leave as a step.
+        heel = np.array([1.06 * waist[0], 1.06 * waist[1], 5.0])
+        body.append(ellipsoid(np.array([0.0, 0.0, self.landing_depth_mm + 5.0]), heel, np.eye(3)))
         mean = float(np.sqrt(waist[0] * waist[1]))
         for share, turn_deg, away, size in _LOBES:
             place, _ = self.bend_point_mm(share * length)

@@ -19,7 +19,7 @@ from synthetic_dicom.truth import (
 )
 from synthetic_dicom.ultrasound_truth import ultrasound_calipers
 from synthetic_dicom.ultrasound_view import Screen
-from synthetic_dicom.xray_image import XrayScene
+from synthetic_dicom.xray_image import XrayScene, opacification
 from synthetic_dicom.xray_truth import xray_calipers, xray_objects
 
 
@@ -65,7 +65,7 @@ def truth_of(
         objects=objects,
         calipers=calipers,
         largest_frame=0,
-        image=_image(scene),
+        image=_image(scene, beating),
     )
     widths = [truth.caliper("ostium_width", index).value_mm for index in range(count)]
     return replace(truth, largest_frame=int(np.argmax(widths)))
@@ -91,14 +91,17 @@ def _geometry(scene: XrayScene | Screen) -> XrayGeometryTruth | UltrasoundGeomet
     )
 
 
-def _image(scene: XrayScene | Screen) -> dict[str, float]:
-    """Return what the recording did to the picture."""
+def _image(scene: XrayScene | Screen, beating: BeatingAnatomy) -> dict[str, float]:
+    """Return what the recording did to the picture, and which frames are well filled."""
     if isinstance(scene, Screen):
         return {}
     exposure = scene.exposure
+    filled = np.flatnonzero(opacification(np.array(beating.times_ms)) > 0.9)
     return {
         "blur_sigma_px": exposure.blur_sigma_px,
         "veil": exposure.veil * exposure.full_scale,
+        "first_filled_frame": int(filled[0]),
+        "last_filled_frame": int(filled[-1]),
     }
 
 

@@ -19,33 +19,29 @@ from synthetic_dicom.write import WrittenLoop, write_loop
 from synthetic_dicom.xray_image import XrayScene
 
 
-def _xray(name: str, description: str, scene: XrayScene, **more: Any) -> Case:
-    return Case(name=name, description=description, scene=scene, frames=45, **more)
+def _xray(name: str, description: str, scene: XrayScene, *, with_geometry: bool = True) -> Case:
+    return Case(
+        name=name, description=description, scene=scene, frames=45, with_geometry=with_geometry
+    )
 
 
 def _ultrasound(name: str, description: str, scene: Screen) -> Case:
     return Case(name=name, description=description, scene=scene, frames=60)
 
 
-def _all_cases() -> tuple[Case, ...]:
+def _xray_cases() -> tuple[Case, ...]:
     clean = xray_scenes.catheter_scene()
+    filled = xray_scenes.catheter_scene(filled=True)
+    stripe = xray_scenes.catheter_scene(stripe=True)
     return (
         _xray("xa_clean", "catheter of 2.00 mm, empty, at the anatomy's depth", clean),
-        _xray(
-            "xa_filled",
-            "the same catheter filled with contrast",
-            xray_scenes.catheter_scene(filled=True),
-        ),
+        _xray("xa_filled", "the same catheter filled with contrast", filled),
         _xray(
             "xa_caudal",
             "caudal view, curved catheter 15 mm nearer to the source than the anatomy",
             xray_scenes.caudal_scene(),
         ),
-        _xray(
-            "xa_stripe",
-            "catheter with a radiopaque thread in its wall",
-            xray_scenes.catheter_scene(stripe=True),
-        ),
+        _xray("xa_stripe", "catheter with a radiopaque thread in its wall", stripe),
         _xray("xa_sphere", "sphere of 10 mm and marker bands", xray_scenes.sphere_scene()),
         _xray(
             "xa_no_spacing",
@@ -53,10 +49,20 @@ def _all_cases() -> tuple[Case, ...]:
             clean,
             with_geometry=False,
         ),
-        _ultrasound("us_000", "plane at 0 degrees", ultrasound_layouts.one_plane(0.0)),
-        _ultrasound("us_045", "plane at 45 degrees", ultrasound_layouts.one_plane(45.0)),
-        _ultrasound("us_090", "plane at 90 degrees", ultrasound_layouts.one_plane(90.0)),
-        _ultrasound("us_135", "plane at 135 degrees", ultrasound_layouts.one_plane(135.0)),
+    )
+
+
+def _ultrasound_cases() -> tuple[Case, ...]:
+    planes = tuple(
+        _ultrasound(
+            f"us_{angle:03d}",
+            f"plane at {angle} degrees",
+            ultrasound_layouts.one_plane(float(angle)),
+        )
+        for angle in (0, 45, 90, 135)
+    )
+    return (
+        *planes,
         _ultrasound("us_grey", "grey values", ultrasound_layouts.one_plane(0.0, colour=False)),
         _ultrasound(
             "us_two_regions", "two planes with two scales", ultrasound_layouts.two_planes()
@@ -67,24 +73,22 @@ def _all_cases() -> tuple[Case, ...]:
             "regions of the larger image it was shrunk from",
             ultrasound_layouts.stale(),
         ),
-        Case(
-            name="sc_single",
-            description="screen capture of one X-ray frame",
-            scene=clean,
-            frames=1,
-            capture=True,
-        ),
-        Case(
-            name="sc_multi",
-            description="screen capture of an X-ray loop",
-            scene=clean,
-            frames=30,
-            capture=True,
-        ),
     )
 
 
-CASES: Mapping[str, Case] = MappingProxyType({case.name: case for case in _all_cases()})
+def _capture(name: str, description: str, frames: int) -> Case:
+    scene = xray_scenes.catheter_scene()
+    return Case(name=name, description=description, scene=scene, frames=frames, capture=True)
+
+
+_CAPTURES = (
+    _capture("sc_single", "screen capture of one X-ray frame", 1),
+    _capture("sc_multi", "screen capture of an X-ray loop", 30),
+)
+
+CASES: Mapping[str, Case] = MappingProxyType(
+    {case.name: case for case in (*_xray_cases(), *_ultrasound_cases(), *_CAPTURES)}
+)
 
 
 def write_case(

@@ -104,7 +104,12 @@ class CaliperTruth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Truth:
-    """Everything known about one file."""
+    """Everything known about one file.
+
+    ``image`` says what the recording did to an X-ray picture: the system blur's standard
+    deviation in pixels, the scatter in stored values, and the first and last frame in which the
+    appendage is well filled. ``largest_frame`` is that of the ostium's width.
+    """
 
     case: str
     file: str

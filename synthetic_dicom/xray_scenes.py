@@ -34,7 +34,7 @@ def _course(
 def catheter_scene(*, filled: bool = False, stripe: bool = False) -> XrayScene:
     """Return a straight catheter of 2.00 mm at the anatomy's depth."""
     setup = LEFT_VIEW
-    path = _course(setup, ((548.0, 99.0), (262.0, 196.0)), _height(setup))
+    path = _course(setup, ((548.0, 150.0), (268.0, 200.0)), _height(setup))
     tube = Catheter(id="catheter", path=path, filled=filled, stripe=stripe)
     return XrayScene(setup=setup, objects=(tube,))
 
@@ -42,7 +42,7 @@ def catheter_scene(*, filled: bool = False, stripe: bool = False) -> XrayScene:
 def caudal_scene() -> XrayScene:
     """Return a gently curved catheter 15 mm nearer to the source than the anatomy."""
     setup = CAUDAL_VIEW
-    path = _course(setup, ((556.0, 74.0), (288.0, 184.0)), _height(setup) + 15.0, 1.0 / 120.0)
+    path = _course(setup, ((556.0, 112.0), (288.0, 192.0)), _height(setup) + 15.0, 1.0 / 120.0)
     return XrayScene(setup=setup, objects=(Catheter(id="catheter", path=path),))
 
 
@@ -53,5 +53,5 @@ def sphere_scene() -> XrayScene:
     near = height + 25.0
     centre = setup.at_height(np.array([390.0, 396.0]), near)
     ball = Sphere(id="sphere", centre_mm=(float(centre[0]), float(centre[1]), near))
-    path = _course(setup, ((548.0, 99.0), (232.0, 194.0)), height + 5.0)
+    path = _course(setup, ((548.0, 150.0), (236.0, 198.0)), height + 5.0)
     return XrayScene(setup=setup, objects=(ball, MarkerBands(id="markers", path=path)))

@@ -49,10 +49,9 @@ def silhouette_caliper(
 ) -> CaliperTruth:
     """Return the width of an elliptical section's shadow across the projected neck.
 
-    The section's extreme points along the direction across the neck are slid along the neck until
-    the line between their shadows crosses the shadow of the neck's axis at a right angle, at the
-    section's centre: the caliper a careful reader would draw. The true points are then on the
-    neck's outline, and the width is √(D²cos²φ + d²sin²φ) of the section's axes.
+    The section's extreme points across the neck are slid along the neck until the line between
+    their shadows crosses the axis's shadow at a right angle, at the section's centre: the caliper
+    a careful reader would draw. The width is √(D²cos²φ + d²sin²φ) of the section's axes.
 
     Parameters
     ----------
