@@ -9,7 +9,6 @@ from annot.calibration import (
     LoopScale,
     MadeScale,
     NoScale,
-    PixelScale,
     borrow_scale,
     make_scale,
 )
