@@ -1,0 +1,196 @@
+"""Shared Hypothesis strategies, example headers and scales, and one deterministic profile.
+
+Import this module before `given` is used: it loads the profile, so that the same examples are
+drawn on every machine and a slow machine fails nothing.
+"""
+
+import itertools
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from hypothesis import settings
+from hypothesis import strategies as st
+
+from annot.calibration import GeometryKey, PixelScale
+from annot.calibration.scale import pair_of_scales, scale_from_reference_object
+from annot.geometry import PixelPoint
+from annot.loops import LoopHeader, UltrasoundRegion, XrayView
+from annot.loops.timing import FrameTimes
+from annot.measurement import Caliper
+from annot.uncertainty import InputQuantity, propagate, rectangular, stated
+from annot.vocabulary import MEASURANDS, FrameReference
+
+settings.register_profile("deterministic", derandomize=True, deadline=None, max_examples=50)
+settings.load_profile("deterministic")
+
+SOP_UID = "1.2.826.0.1.3680043.10.511.7"
+SQUARE = GeometryKey(modality="XA", rows=512, columns=512)
+
+# ---------------------------------------------------------------- numbers, points, calipers
+NOT_NUMBERS = (math.nan, math.inf, -math.inf)
+not_finite = st.sampled_from(NOT_NUMBERS)
+names = st.text("abcdefghijklmnopqrstuvwxyz0123456789-", min_size=1, max_size=12)
+positives = st.floats(0.01, 1000.0)
+uncertainties_of_input = st.floats(1e-4, 10.0)
+components = st.sampled_from(["scale", "object", "ends", "depth", "tilt", "speed-of-sound"])
+coordinates = st.floats(0.0, 511.0)
+points = st.builds(PixelPoint, coordinates, coordinates)
+
+
+@st.composite
+def inputs(draw: st.DrawFn, *, key: str | None = None) -> InputQuantity:
+    """Draw a root input with an uncertainty."""
+    return InputQuantity(
+        key=key or draw(names),
+        value=draw(st.floats(0.5, 100.0)),
+        u=draw(uncertainties_of_input),
+        unit="mm",
+        dof=draw(st.one_of(st.just(math.inf), st.floats(1.0, 200.0))),
+        component=draw(components),
+    )
+
+
+def apart(pair: tuple[PixelPoint, ...], least_px: float = 2.0) -> bool:
+    """Whether all neighbours of a path are at least that far apart."""
+    return all(math.dist(first, second) >= least_px for first, second in itertools.pairwise(pair))
+
+
+def paths(*, longest: int = 2, least_px: float = 2.0) -> st.SearchStrategy[tuple[PixelPoint, ...]]:
+    """Draw paths of 2 to `longest` points, no two neighbours together."""
+    return (
+        st.lists(points, min_size=2, max_size=longest)
+        .map(tuple)
+        .filter(lambda path: apart(path, least_px))
+    )
+
+
+def caliper(**changes: Any) -> Caliper:
+    """Make a landing zone caliper of 100 px; change what a test is about."""
+    plain = Caliper(
+        key="lz1",
+        measurand=MEASURANDS["landing_zone_width"],
+        frame=FrameReference(sop_instance_uid=SOP_UID, frame=3),
+        points=(PixelPoint(200.0, 150.0), PixelPoint(260.0, 230.0)),
+    )
+    return replace(plain, **changes)
+
+
+# ---------------------------------------------------------------- headers and scales
+def header(**changes: Any) -> LoopHeader:
+    """Make the header of an angiography loop of 20 frames; change what a test is about."""
+    plain = LoopHeader(
+        path=Path("xa.dcm"),
+        sop_instance_uid=SOP_UID,
+        sop_class_uid="1.2.840.10008.5.1.4.1.1.12.1",
+        study_instance_uid=f"{SOP_UID}.1",
+        series_instance_uid=f"{SOP_UID}.2",
+        modality="XA",
+        transfer_syntax_uid="1.2.840.10008.1.2.1",
+        transfer_syntax_name="Explicit VR Little Endian",
+        rows=512,
+        columns=512,
+        frames=20,
+        samples_per_pixel=1,
+        bits_allocated=16,
+        bits_stored=12,
+        pixel_representation=0,
+        photometric="MONOCHROME2",
+        frame_times=FrameTimes(times_ms=tuple(66.7 * n for n in range(20)), source="FrameTime"),
+        xray=view(),
+    )
+    return replace(plain, **changes)
+
+
+def view(**changes: Any) -> XrayView:
+    """Make a view with distances and a detector spacing of 0.2 mm."""
+    plain = XrayView(
+        imager_pixel_spacing_mm=(0.2, 0.2),
+        source_to_detector_mm=1000.0,
+        source_to_patient_mm=750.0,
+        primary_deg=-30.0,
+        secondary_deg=-20.0,
+        positioner_motion="STATIC",
+        intensity_relationship="LIN",
+    )
+    return replace(plain, **changes)
+
+
+def region(**changes: Any) -> UltrasoundRegion:
+    """Make a 2-D tissue region in centimetres, 0.4 mm down and 0.5 mm across a pixel."""
+    plain = UltrasoundRegion(
+        min_x0=100,
+        min_y0=50,
+        max_x1=500,
+        max_y1=400,
+        spatial_format=1,
+        data_type=1,
+        flags=0,
+        units_x=3,
+        units_y=3,
+        delta_x=0.05,
+        delta_y=0.04,
+    )
+    return replace(plain, **changes)
+
+
+def echo_header(*regions: UltrasoundRegion, **changes: Any) -> LoopHeader:
+    """Make the header of an echo loop of 480 rows and 640 columns."""
+    return header(
+        **{
+            "path": Path("us.dcm"),
+            "modality": "US",
+            "sop_class_uid": "1.2.840.10008.5.1.4.1.1.3.1",
+            "rows": 480,
+            "columns": 640,
+            "xray": None,
+            "regions": regions,
+            **changes,
+        }
+    )
+
+
+def catheter_scale(*, key: str = "catheter-a", aspect: float = 1.0, **changes: Any) -> PixelScale:
+    """Make a scale as a 2 mm catheter of 12.4 px gives it: object, reading and depth."""
+    row = scale_from_reference_object(
+        key=key,
+        known_size=rectangular(
+            2.0, 0.05, key="catheter-2", unit="mm", source="micrometer", component="object"
+        ),
+        seen_size=InputQuantity(
+            key=f"{key}:seen",
+            value=12.4,
+            u=0.25,
+            unit="px",
+            dof=15,
+            evaluation="A",
+            distribution="t",
+            component="scale",
+            source="a test's reading",
+        ),
+        depth_ratio=rectangular(
+            1.0, 20 / 750, key=f"{key}:depth", unit="1", source="±20 mm", component="depth"
+        ),
+    )
+    first, second = pair_of_scales(row, aspect)
+    plain = PixelScale(
+        key=key,
+        kind="catheter",
+        row=first,
+        column=second,
+        basis="a test's catheter",
+        geometry=SQUARE,
+        object_id="catheter-2",
+        depth_group=f"{key}:depth",
+    )
+    return replace(plain, **changes)
+
+
+def plain_scale(mm_per_px: float = 0.2, u_rel: float = 0.02, *, key: str = "given-a") -> PixelScale:
+    """Make a scale that rests on one stated number."""
+    number = stated(
+        mm_per_px, mm_per_px * u_rel, key=key, unit="mm/px", source="test", component="scale"
+    )
+    row = propagate(lambda value: value, [number], unit="mm/px")
+    return PixelScale(key=key, kind="given", row=row, column=row, basis="test", geometry=SQUARE)
