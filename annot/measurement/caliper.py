@@ -1,5 +1,6 @@
 """A caliper: what was drawn, by whom it was confirmed, nothing computed."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -51,6 +52,10 @@ class Caliper:
                 f"Caliper {self.key}: {self.measurand.title} takes 2 to "
                 f"{self.measurand.max_points} points, got {len(self.points)}."
             )
+        if not all(math.isfinite(number) for point in self.points for number in point):
+            raise InputError(
+                f"Caliper {self.key}: a point is not two finite numbers; draw it again."
+            )
         steps = zip(self.points, self.points[1:], strict=False)
         if any(length_px(pair) < SHORTEST_PX for pair in steps):
             raise InputError(
@@ -60,6 +65,13 @@ class Caliper:
         if self.u_end_px is not None and self.u_end_mm is not None:
             raise InputError(
                 f"Caliper {self.key}: give the uncertainty of an end in px or in mm, not in both."
+            )
+        if any(u is not None and not 0 < u < math.inf for u in (self.u_end_px, self.u_end_mm)):
+            raise InputError(f"Caliper {self.key}: the uncertainty of an end is a positive number.")
+        if self.tilt_deg is not None and not 0 <= self.tilt_deg <= 60:
+            raise InputError(
+                f"Caliper {self.key}: the half-range of its tilt is {self.tilt_deg:g}, but lies in "
+                "0 to 60 degrees."
             )
 
     @property

@@ -68,7 +68,7 @@ def measure_caliper(caliper: Caliper, scale: PixelScale | NoScale, *, modality: 
     """
     row, column, unit = _scales(scale)
     tilt = tilt_rule(caliper, modality)
-    coordinates = _coordinates(caliper, row.value if scale else None)
+    coordinates = _coordinates(caliper, (row.value, column.value) if scale else None)
     quantities: list[Quantity] = [row, column, *coordinates]
     if tilt.factor is not None:
         quantities.append(tilt.factor)
@@ -119,24 +119,34 @@ def _scales(scale: PixelScale | NoScale) -> tuple[Quantity, Quantity, str]:
     return scale.row, scale.column, "mm"
 
 
-def _coordinates(caliper: Caliper, mm_per_px: float | None) -> list[MeasurementResult]:
+def _coordinates(
+    caliper: Caliper, mm_per_px: tuple[float, float] | None
+) -> list[MeasurementResult]:
     """Return row and column of every point, each off by placing and by the pixel grid."""
-    if caliper.u_end_mm is not None and mm_per_px is not None:
-        u_end = caliper.u_end_mm / mm_per_px
-        source = f"placing an end, u = {caliper.u_end_mm:g} mm as stated"
-    elif caliper.u_end_px is not None:
-        u_end, source = caliper.u_end_px, f"placing an end, u = {caliper.u_end_px:g} px as stated"
-    else:
-        u_end, source = END_PX.value, f"{END_PX.meaning} ({END_PX.source})"
+    u_ends, source = _placing(caliper, mm_per_px)
     quantities = []
     for index, point in enumerate(caliper.points):
-        for axis, value in (("row", point.row), ("column", point.column)):
+        for axis, value, u_end in zip(("row", "column"), point, u_ends, strict=True):
             key = f"{caliper.key}:{index}:{axis}"
             placed = stated(
                 value, u_end, key=f"{key}:placed", unit="px", component="ends", source=source
             )
             quantities.append(_on_grid(placed, key, refined=caliper.origin == "refined"))
     return quantities
+
+
+def _placing(
+    caliper: Caliper, mm_per_px: tuple[float, float] | None
+) -> tuple[tuple[float, float], str]:
+    """Return how well an end is placed, in px along rows and columns, and who says so."""
+    if caliper.u_end_mm is not None and mm_per_px is not None:
+        # a millimetre takes fewer pixels along the axis on which pixels are longer
+        u_ends = (caliper.u_end_mm / mm_per_px[0], caliper.u_end_mm / mm_per_px[1])
+        return u_ends, f"placing an end, u = {caliper.u_end_mm:g} mm as stated"
+    if caliper.u_end_px is not None:
+        u_end = caliper.u_end_px
+        return (u_end, u_end), f"placing an end, u = {u_end:g} px as stated"
+    return (END_PX.value, END_PX.value), f"{END_PX.meaning} ({END_PX.source})"
 
 
 def _on_grid(placed: InputQuantity, key: str, *, refined: bool) -> MeasurementResult:
@@ -157,8 +167,18 @@ def _on_grid(placed: InputQuantity, key: str, *, refined: bool) -> MeasurementRe
 def _warnings(
     caliper: Caliper, scale: PixelScale | NoScale, result: MeasurementResult, tilt: TiltRule
 ) -> tuple[str, ...]:
+    confirmed = () if caliper.confirmed else ("not confirmed by a person",)
     if isinstance(scale, NoScale):
-        return (f"no scale, so the length is in pixels: {scale.reason}", *scale.warnings)
+        unused = (
+            f"the uncertainty of an end is stated in mm, which needs a scale: {END_PX.value:g} px "
+            f"assumed ({END_PX.source})"
+        )
+        return (
+            f"no scale, so the length is in pixels: {scale.reason}",
+            *scale.warnings,
+            *((unused,) if caliper.u_end_mm is not None else ()),
+            *confirmed,
+        )
     low, high = caliper.measurand.plausible_mm
     warnings = [*scale.warnings, *tilt.warnings]
     if not low <= result.value <= high:
@@ -168,6 +188,4 @@ def _warnings(
         )
     if scale.overruled:
         warnings.append(f"scale overruled: {scale.overruled}")
-    if not caliper.confirmed:
-        warnings.append("not confirmed by a person")
-    return tuple(warnings)
+    return (*warnings, *confirmed)
