@@ -24,8 +24,8 @@ class Catheter:
     inner_mm: float = 1.4
     filled: bool = False
     stripe: bool = False
-    wall_per_mm: float = 0.24
-    contrast_per_mm: float = 0.30
+    wall_per_mm: float = 0.70
+    contrast_per_mm: float = 0.55
     stripe_per_mm: float = 1.1
 
     def height_mm(self) -> float:

@@ -7,7 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration.allowances import EDGE_MODEL_REL, HAND_END_PX
+from annot.calibration.allowances import (
+    BALL_MODEL_REL,
+    HAND_END_PX,
+    SHAFT_MODEL_REL,
+    Allowance,
+)
 from annot.calibration.ball_fit import fit_ball
 from annot.calibration.request import ObjectReading, ObjectRequest
 from annot.calibration.scale import NoScale
@@ -111,7 +116,7 @@ def _catheter(
             "which widens the interval by several percent",
         )
     return SeenSize(
-        size=_with_model(seen, key),
+        size=_with_model(seen, key, SHAFT_MODEL_REL),
         sections_used=fit.sections_used,
         sections_rejected=fit.sections_rejected,
         outline=_edges(fit.centreline[: max(first, 2)], fit.outer_px),
@@ -158,7 +163,7 @@ def _sphere(
             )
         )
     return SeenSize(
-        size=_with_model(_mean(sizes, unit="px"), key),
+        size=_with_model(_mean(sizes, unit="px"), key, BALL_MODEL_REL),
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),
@@ -206,15 +211,17 @@ def _mean(sizes: list[InputQuantity], *, unit: str) -> MeasurementResult:
     return propagate(lambda *values: sum(values) / len(values), sizes, unit=unit)
 
 
-def _with_model(seen: InputQuantity | MeasurementResult, key: str) -> MeasurementResult:
+def _with_model(
+    seen: InputQuantity | MeasurementResult, key: str, allowance: Allowance
+) -> MeasurementResult:
     """Let the shadow model be wrong by its allowance."""
     model = rectangular(
         1.0,
-        EDGE_MODEL_REL.value,
+        allowance.value,
         key=f"{key}:model",
         unit="1",
         component="scale",
-        source=f"{EDGE_MODEL_REL.meaning} ({EDGE_MODEL_REL.source})",
+        source=f"{allowance.meaning} ({allowance.source})",
     )
     return propagate(lambda size, factor: size * factor, [seen, model], unit="px")
 

@@ -42,7 +42,9 @@ class TubeShadow:
         Optical depth (attenuation × path) that a path of one outer diameter would have in the
         wall's material and in the lumen's content, above the surroundings.
     blur_px : float
-        Standard deviation of the Gaussian blur.
+        Standard deviation of the system's Gaussian blur, before a pixel integrates its square.
+    across : (float, float)
+        Direction (row, column) across the axis, along which a square pixel is seen.
     """
 
     outer_px: float
@@ -50,6 +52,7 @@ class TubeShadow:
     wall_depth: float
     lumen_depth: float
     blur_px: float
+    across: tuple[float, float] = (0.0, 1.0)
 
     def absorbed(self, offset_px: FloatArray) -> FloatArray:
         """Return the fraction of the beam removed at signed distances from the axis, blurred."""
@@ -59,14 +62,19 @@ class TubeShadow:
         lumen = mean_chord_px(grid, self.outer_px * self.lumen_ratio, GRID_STEP_PX)
         wall = mean_chord_px(grid, self.outer_px, GRID_STEP_PX) - lumen
         depth = (self.wall_depth * wall + self.lumen_depth * lumen) / self.outer_px
-        return np.interp(offset_px, grid, blur_on_grid(-np.expm1(-depth), self.blur_px))
+        blurred = blur_on_grid(-np.expm1(-depth), self.blur_px, self.across)
+        return np.interp(offset_px, grid, blurred)
 
 
-def blur_on_grid(values: FloatArray, blur_px: float) -> FloatArray:
-    """Convolve values on the fine grid with a Gaussian; zero beyond both ends."""
+def blur_on_grid(values: FloatArray, blur_px: float, across: tuple[float, float]) -> FloatArray:
+    """Convolve values on the fine grid with a Gaussian and a square pixel; zero beyond both ends.
+
+    A square pixel seen along (row, column) has the transfer sinc(f·row)·sinc(f·column).
+    """
     count = 2 * len(values)
     frequency = np.fft.rfftfreq(count, d=GRID_STEP_PX)
     response = np.exp(-2.0 * (np.pi * frequency * blur_px) ** 2)
+    response *= np.sinc(frequency * across[0]) * np.sinc(frequency * across[1])
     return np.asarray(np.fft.irfft(np.fft.rfft(values, count) * response, count)[: len(values)])
 
 

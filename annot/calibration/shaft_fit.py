@@ -9,7 +9,13 @@ from numpy.typing import NDArray
 
 from annot.calibration.scale import NoScale
 from annot.calibration.shaft_sections import MIN_BLOCKS, Reading, cut_sections
-from annot.calibration.tube_fit import LUMEN_RATIO_PRIOR, IndexArray, TubeFit, TubeSolution
+from annot.calibration.tube_fit import (
+    LUMEN_RATIO_PRIOR,
+    IndexArray,
+    TubeFit,
+    TubeSolution,
+    with_thread,
+)
 from annot.geometry import PixelPoint
 
 FloatArray = NDArray[np.float64]
@@ -85,7 +91,7 @@ def fit_shaft(
     kept = _agreeing(fit, first, everything)
     if len(kept) < MIN_BLOCKS:
         return NoScale(reason=f"only {len(kept)} of {len(everything)} sections look like one shaft")
-    solution = fit.solve(kept, start=first)
+    fit, solution = with_thread(fit, fit.solve(kept, start=first), kept)
     fault = _fault(fit, solution, kept, readings=readings, full_scale=full_scale)
     return NoScale(reason=fault) if fault else _report(fit, solution, kept)
 
@@ -159,8 +165,11 @@ def _spread(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> FloatArra
     slopes = np.zeros((2, len(solution.shared)))
     slopes[0, 0] = tube.outer_px
     slopes[1, [0, 2]] = tube.outer_px * tube.lumen_ratio, tube.outer_px
-    own = np.sqrt(np.diag(slopes @ solution.covariance @ slopes.T))
-    return np.asarray(np.maximum(jackknife, own))
+    # Wall and diameter trade places along a curved valley: a fit that strayed towards a thick wall
+    # states too little, so what it would state at the usual wall counts as well.
+    usual = fit.covariance_at(fit.lumen_ratio[0], solution, kept)
+    own = [np.sqrt(np.diag(slopes @ one @ slopes.T)) for one in (solution.covariance, usual)]
+    return np.asarray(np.maximum.reduce([jackknife, *own]))
 
 
 def _report(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> ShaftFit:

@@ -1,0 +1,84 @@
+"""`annot measure`: a read file becomes the measurement table."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.status import Status
+
+from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
+from annot.tasks.export import Cell, rows_of, write_table
+from annot.tasks.measure import measure_read
+from annot.tasks.read import load_read
+from annot.uncertainty import decimals_for
+
+
+def measure(
+    read: Annotated[Path, typer.Argument(help="the read file (JSON)")],
+    output: Annotated[Path | None, typer.Option("-o", "--output", help="write CSV here")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
+) -> None:
+    """Measure every caliper of a read file; each row carries its uncertainty and its origin."""
+    content = load_read(read)
+    screen = Console(stderr=True)
+    with Status("opening", console=screen) if screen.is_terminal else _Quiet() as status:
+        entries = measure_read(content, read.parent, progress=status.update)
+    if output is not None:
+        write_table(entries, output)
+    rows = rows_of(entries)
+    if json:
+        say_json(rows)
+        return
+    say_table(f"Measurements of reader {content.reader}", HEADS, [short_row(row) for row in rows])
+    if output is not None:
+        say(f"Table: {output}")
+    say_warnings(
+        f"{entry.measurement.caliper.key}: {text}"
+        for entry in entries
+        for text in entry.measurement.warnings
+    )
+    say_caution()
+
+
+HEADS = (
+    "caliper",
+    "quantity",
+    "loop",
+    ">frame",
+    ">view",
+    ">value ± u",
+    ">95 % interval",
+    "unit",
+    "scale",
+)
+
+
+def short_row(row: dict[str, Cell]) -> tuple[str, ...]:
+    """Return the cells that fit a terminal: value and uncertainty to the digits u deserves."""
+    u, view = float(row["u"] or 0), row["view_deg"]
+    places = decimals_for(u)
+    return (
+        str(row["caliper_id"]),
+        str(row["quantity"]),
+        str(row["loop"]),
+        str(row["frame"]),
+        "–" if view is None else f"{view:g}°",
+        f"{row['value']:.{places}f} ± {u:.{places}f}",
+        f"{row['low']:.{places}f} to {row['high']:.{places}f}",
+        str(row["unit"]),
+        str(row["scale_kind"]),
+    )
+
+
+class _Quiet:
+    """Stands in for the progress line where nobody watches."""
+
+    def __enter__(self) -> "_Quiet":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        return None
+
+    def update(self, text: str) -> None:
+        """Say nothing."""

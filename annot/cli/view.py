@@ -1,0 +1,32 @@
+"""`annot view`: the measuring window, if its extra is installed."""
+
+import importlib.util
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from annot.errors import InputError
+from annot.loops import open_loop
+
+
+def view(
+    paths: Annotated[list[Path] | None, typer.Argument(help="loops to open, if any")] = None,
+) -> None:
+    """Open loops in the measuring window (needs the extra `viewer` and a screen)."""
+    files = paths or []
+    for path in files:
+        open_loop(path)  # say what is wrong before a window comes up
+    if any(importlib.util.find_spec(name) is None for name in ("napari", "qtpy", "PySide6")):
+        raise InputError('The viewer is not installed: pip install "annot[viewer]".')
+    if sys.platform.startswith("linux") and not _has_screen():
+        raise InputError("No screen: set DISPLAY or WAYLAND_DISPLAY, or run under xvfb-run.")
+    from napari_annot import open_viewer
+
+    open_viewer(files)
+
+
+def _has_screen() -> bool:
+    return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY"))
