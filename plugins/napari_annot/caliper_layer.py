@@ -1,0 +1,107 @@
+"""The Shapes layer as a view of the desk: the shown frame's lines, labels beside them."""
+
+from typing import Any
+
+from napari_annot.desk import Desk
+from napari_annot.line_pieces import TEXT_POINTS, pieces_of
+from napari_annot.state import ScreenState
+
+LAYER_NAME = "Calipers"
+
+
+class CaliperLayer:
+    """Fills one Shapes layer with what the desk shows on this frame; edits go the other way round.
+
+    Line widths, crossbars and labels keep their size on screen whatever the zoom.
+    """
+
+    def __init__(self, viewer: Any, desk: Desk) -> None:
+        self._viewer, self._desk = viewer, desk
+        self._layer: Any = None
+        self._drawn: object = None
+        desk.changed.connect(self.refresh)
+        viewer.scene.camera.events.zoom.connect(self._on_zoom)
+
+    def close(self) -> None:
+        """Stop following desk and camera, and take the layer out of the viewer."""
+        self._desk.changed.disconnect(self.refresh)
+        self._viewer.scene.camera.events.zoom.disconnect(self._on_zoom)
+        if self._layer is not None and self._layer in self._viewer.layers:
+            self._viewer.layers.remove(self._layer)
+
+    @property
+    def layer(self) -> Any:
+        """The Shapes layer, None before the first loop is shown."""
+        return self._layer
+
+    def refresh(self) -> None:
+        """Draw what the desk shows, if it is anything else than before."""
+        state = self._desk.state()
+        loop = self._desk.loop
+        if loop is None and self._layer is None:
+            return
+        zoom = round(float(self._viewer.scene.camera.zoom), 2) or 1.0
+        wanted = (state.shown, state.frame, state.lines, zoom)
+        if wanted == self._drawn and self._layer in self._viewer.layers:
+            return
+        image = (loop.header.rows, loop.header.columns) if loop else (1, 1)
+        self._ensure()
+        self._fill(state, zoom, image)
+        self._drawn = wanted
+
+    def _on_zoom(self) -> None:
+        """Keep the size on screen; a layer is made on the desk's word only.
+
+        napari zooms in the middle of adding a picture, when no other layer may be added.
+        """
+        if self._layer is not None and self._layer in self._viewer.layers:
+            self.refresh()
+
+    def _ensure(self) -> None:
+        if self._layer is not None and self._layer in self._viewer.layers:
+            return
+        active = self._viewer.layers.selection.active
+        self._layer = self._viewer.add_shapes(
+            None,
+            ndim=3,
+            name=LAYER_NAME,
+            opacity=1.0,
+            scale=(1.0, 1.0, 1.0),
+            axis_labels=("frame", "row", "column"),
+            features={"label": []},
+            text={
+                "string": "{label}",
+                "size": TEXT_POINTS,
+                "color": "white",
+                "anchor": "center",
+            },
+        )
+        self._layer.mode = "pan_zoom"
+        self._layer.editable = False
+        self._layer.events.mode.connect(self._refuse_modes)
+        if active is not None:
+            self._viewer.layers.selection.active = active
+
+    def _refuse_modes(self) -> None:
+        """Keep napari's own drawing tools off: what they draw would stand in no read."""
+        if self._layer.mode != "pan_zoom":
+            self._layer.mode = "pan_zoom"
+
+    def _fill(self, state: ScreenState, zoom: float, image: tuple[int, int]) -> None:
+        pieces = [
+            piece
+            for line in state.lines
+            for piece in pieces_of(line, frame=state.frame, zoom=zoom, image=image)
+        ]
+        layer = self._layer
+        if not pieces:
+            layer.data = []
+            layer.features = {"label": []}
+            return
+        # napari gives new shapes the features of the last one, so all are stated together
+        layer.data = [(piece.vertices, piece.kind) for piece in pieces]
+        layer.edge_width = [piece.width for piece in pieces]
+        layer.edge_color = [piece.edge for piece in pieces]
+        layer.face_color = [piece.face for piece in pieces]
+        layer.features = {"label": [piece.label for piece in pieces]}
+        layer.editable = False

@@ -1,0 +1,121 @@
+"""What to draw, how well its ends are placed, and what the selected caliper states."""
+
+from qtpy.QtCore import Signal
+from qtpy.QtGui import QColor, QIcon, QPixmap
+from qtpy.QtWidgets import (
+    QFormLayout,
+    QGridLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from napari_annot.end_placing import EndPlacing
+from napari_annot.entry_fields import AngleField, ChoiceField, NumberField, side_by_side
+from napari_annot.state import ScreenState
+from napari_annot.tools import BENT_DEPTH, CALIPER_TOOLS, Tool
+from napari_annot.wording import frame_words
+
+PALETTE = (*CALIPER_TOOLS, BENT_DEPTH)
+
+
+class CaliperPanel(QWidget):
+    """Tools and statements about calipers; emits what a person asks for."""
+
+    armed = Signal(object)
+    undo_wanted = Signal()
+    redo_wanted = Signal()
+    delete_wanted = Signal()
+    placing_stated = Signal(object)
+    tilt_stated = Signal(object)
+    note_stated = Signal(str)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tools = {tool.name: _button(tool) for tool in PALETTE}
+        self.undo, self.redo = QPushButton("Undo"), QPushButton("Redo")
+        self.delete = QPushButton("Delete")
+        self.u_end = NumberField("not stated: 1 px", decimals=2, highest=50)
+        self.u_unit = ChoiceField([("px", "px"), ("mm", "mm")])
+        self.selected = QLabel()
+        self.tilt = AngleField("not stated", highest=60)
+        self.note = QLineEdit()
+        self._lay_out()
+        self._connect()
+
+    def show_state(self, state: ScreenState) -> None:
+        """Show which tool is in hand and what the selected caliper states."""
+        for name, button in self.tools.items():
+            button.setChecked(state.tool is not None and state.tool.name == name)
+            button.setEnabled(state.shown is not None)
+        self.undo.setEnabled(state.can_undo)
+        self.redo.setEnabled(state.can_redo)
+        caliper = state.selected
+        self.delete.setEnabled(caliper is not None)
+        placing = state.placing
+        self.u_end.state(placing.u_px if placing.u_px is not None else placing.u_mm)
+        if self.u_end.stated is not None:
+            self.u_unit.choose("mm" if placing.u_mm is not None else "px")
+        self._statements.setVisible(caliper is not None)
+        if caliper is not None:
+            words = f"{caliper.measurand.title}, frame {frame_words(caliper.frame.frame)}"
+            self.selected.setText(words)
+            self.tilt.state(caliper.tilt_deg)
+            if not self.note.hasFocus():
+                self.note.setText(caliper.note)
+
+    def _lay_out(self) -> None:
+        grid = QGridLayout()
+        grid.setSpacing(4)
+        for index, button in enumerate(self.tools.values()):
+            last_alone = index == len(self.tools) - 1 and index % 2 == 0
+            grid.addWidget(button, index // 2, index % 2, 1, 2 if last_alone else 1)
+        form = QFormLayout()
+        form.setVerticalSpacing(4)
+        form.addRow("u of placing an end", side_by_side(self.u_end, self.u_unit))
+        self._statements = QWidget()
+        statements = QFormLayout(self._statements)
+        statements.setContentsMargins(0, 0, 0, 0)
+        statements.setVerticalSpacing(4)
+        statements.addRow("Selected", self.selected)
+        statements.addRow("Tilt within ±", self.tilt)
+        statements.addRow("Note", self.note)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(8, 8, 8, 8)
+        layout.setSpacing(6)
+        layout.addLayout(grid)
+        layout.addWidget(side_by_side(self.undo, self.redo, self.delete))
+        layout.addLayout(form)
+        layout.addWidget(self._statements)
+        layout.addStretch(1)
+
+    def _connect(self) -> None:
+        for tool in PALETTE:
+            self.tools[tool.name].clicked.connect(
+                lambda on, tool=tool: self.armed.emit(tool if on else None)
+            )
+        self.undo.clicked.connect(self.undo_wanted)
+        self.redo.clicked.connect(self.redo_wanted)
+        self.delete.clicked.connect(self.delete_wanted)
+        self.u_end.valueChanged.connect(self._state_placing)
+        self.u_unit.stated.connect(self._state_placing)
+        self.tilt.valueChanged.connect(lambda: self.tilt_stated.emit(self.tilt.stated))
+        self.note.editingFinished.connect(lambda: self.note_stated.emit(self.note.text()))
+
+    def _state_placing(self) -> None:
+        value, in_mm = self.u_end.stated, self.u_unit.chosen == "mm"
+        self.placing_stated.emit(
+            EndPlacing(u_px=None if in_mm else value, u_mm=value if in_mm else None)
+        )
+
+
+def _button(tool: Tool) -> QPushButton:
+    patch = QPixmap(10, 10)
+    patch.fill(QColor(tool.colour))
+    button = QPushButton(QIcon(patch), tool.title)
+    button.setCheckable(True)
+    meaning = tool.measurand.meaning if tool.measurand else ""
+    button.setToolTip(f"{tool.hint}\n{meaning[:1].upper()}{meaning[1:]}.")
+    return button

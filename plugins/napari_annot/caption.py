@@ -1,0 +1,39 @@
+"""The caption on the picture: loop, frame in both counts, scale with its uncertainty."""
+
+from typing import Any
+
+from napari_annot.desk import Desk
+
+KEY = "annot_caption"
+
+
+class Caption:
+    """A text overlay that follows the desk."""
+
+    def __init__(self, viewer: Any, desk: Desk) -> None:
+        from napari.components.overlays import TextOverlay
+
+        self._desk, self._viewer = desk, viewer
+        self._overlay = TextOverlay(
+            text="", position="top_left", visible=False, font_size=10, color="white", box=True
+        )
+        viewer.canvas.overlays[KEY] = self._overlay
+        desk.changed.connect(self.refresh)
+        self.refresh()
+
+    def close(self) -> None:
+        """Stop following the desk and hide."""
+        self._desk.changed.disconnect(self.refresh)
+        self._overlay.visible = False
+
+    @property
+    def text(self) -> str:
+        """What stands on the picture."""
+        return str(self._overlay.text)
+
+    def refresh(self) -> None:
+        """Show where the desk stands."""
+        words = self._desk.state().caption
+        if words != self._overlay.text:
+            self._overlay.text = words
+            self._overlay.visible = bool(words)

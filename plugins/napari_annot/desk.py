@@ -1,0 +1,362 @@
+"""What lies on the desk: one read, its loops, their scales, what is drawn. No Qt, no napari."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from psygnal import Signal
+
+from annot.calibration import ObjectRequest, ScaleRequest
+from annot.errors import AnnotError, InputError
+from annot.geometry import PixelPoint
+from annot.measurement import Caliper
+from annot.reads import Conditions, LoopRead
+from annot.tasks.calibrate import MadeScale
+from annot.tasks.measure import NO_SCALE_ASKED, Measurement, measure_live
+from annot.tasks.open import Loop
+from annot.tasks.read import Read
+from annot.vocabulary import FrameReference
+from napari_annot import read_edits as edits
+from napari_annot.drawing import Draft
+from napari_annot.end_placing import EndPlacing
+from napari_annot.history import History
+from napari_annot.measured import MeasuredCalipers
+from napari_annot.standings import Standing, Standings, standing_of
+from napari_annot.state import Facts, ScreenState, resolve
+from napari_annot.tools import ObjectKind, Tool, Trace, trace_of
+
+NOBODY = Read(reader="", loops=())
+
+
+class Desk:
+    """The model behind the screen: every change goes through it, every view follows `changed`.
+
+    Loops are named by their absolute path here, in the read too; `saving` gives them the names
+    that a read file uses.
+    """
+
+    changed = Signal()
+    frame_wanted = Signal(int)
+    fit_wanted = Signal(str, object)
+    trace_drawn = Signal()
+
+    def __init__(self) -> None:
+        self.read = NOBODY
+        self.loops: dict[str, Loop] = {}
+        self.standings = Standings(self._ask_fit)
+        self.measured = MeasuredCalipers()
+        self.history = History()
+        self.traces: dict[str, Trace] = {}
+        self.shown: str | None = None
+        self.frame = 0
+        self.tool: Tool | None = None
+        self.draft: Draft | None = None
+        self.selected: str | None = None
+        self.placing = EndPlacing()
+        self.read_file: Path | None = None
+        self.message = ""
+        self.message_is_fault = False
+
+    # ---- loops and frames
+
+    @property
+    def loop(self) -> Loop | None:
+        """The loop on show."""
+        return None if self.shown is None else self.loops[self.shown]
+
+    def add(self, loop: Loop) -> str:
+        """Put a loop on the desk, unless it lies there, and return its name."""
+        file = str(loop.header.path.resolve())
+        if file not in self.loops:
+            self.loops[file] = loop
+            part = LoopRead(file=file, sop_instance_uid=loop.header.sop_instance_uid or None)
+            self.read = edits.with_loop(self.read, part)
+            self.history.everywhere(lambda read: edits.with_loop(read, part))
+            self._settle()
+        return file
+
+    def show(self, file: str | None) -> None:
+        """Turn to a loop, at its first frame."""
+        if file == self.shown:
+            return
+        self.draft = None
+        self.shown, self.frame = file, 0
+        self.changed.emit()
+
+    def stand_on(self, frame: int) -> None:
+        """Follow the viewer to a frame; what is half drawn on another frame is given up."""
+        if frame == self.frame:
+            return
+        self.frame = frame
+        if self.draft is not None:
+            self.draft = None
+            self.say("Drawing stopped: the frame changed.", fault=True)
+        self.changed.emit()
+
+    def go_to(self, key: str) -> None:
+        """Turn to a caliper: its loop, its frame, selected."""
+        found = edits.find_caliper(self.read, key)
+        if found is None:
+            return
+        file, caliper = found
+        self.selected = key
+        self.show(file)
+        self.frame_wanted.emit(caliper.frame.frame)
+        self.changed.emit()
+
+    # ---- scales
+
+    def ask_scale(self, request: ScaleRequest | None) -> None:
+        """State what scales the loop on show; None takes its scale away."""
+        file = self._on_show()
+        self._do(edits.edited(self.read, file, lambda loop: replace(loop, scale=request)))
+
+    def take_answer(
+        self, file: str, request: ObjectRequest, answer: MadeScale | AnnotError
+    ) -> None:
+        """Take the answer to a fit; it is dropped if nobody asks for it any more."""
+        if self.standings.answer(self.read, file, request, standing_of(answer)):
+            self._settle()
+            self.changed.emit()
+
+    def standing(self, file: str) -> Standing:
+        """Return where a loop stands with its scale."""
+        return self.standings[file]
+
+    def keep_trace(self, kind: ObjectKind, frame: int, points: tuple[PixelPoint, ...]) -> None:
+        """Keep a trace of the reference object in the loop on show; another kind starts anew."""
+        file = self._on_show()
+        trace = self.traces.get(file)
+        if trace is None or trace.kind != kind:
+            trace = Trace(kind=kind)
+        self.traces[file] = trace.with_look(frame, points)
+        self.trace_drawn.emit()
+        self.changed.emit()
+
+    def drop_traces(self) -> None:
+        """Take away the traces in the loop on show; a scale made from them stays."""
+        if self.shown is not None:
+            self.traces.pop(self.shown, None)
+            self.changed.emit()
+
+    # ---- drawing
+
+    def arm(self, tool: Tool | None) -> None:
+        """Take a tool in hand, or put it down with whatever is half drawn."""
+        if tool is not None and self.shown is None:
+            self.say("Open a loop before drawing on it.", fault=True)
+            return
+        self.tool, self.draft = tool, None
+        self.say(tool.hint if tool else "")
+        self.changed.emit()
+
+    def draw(self, draft: Draft | None) -> None:
+        """Show an unfinished line."""
+        self.draft = draft
+        self.changed.emit()
+
+    def finish(self) -> None:
+        """Let the unfinished line stand; one that is too short is given up."""
+        draft, self.draft = self.draft, None
+        if draft is None:
+            return
+        if draft.corrects is None:
+            self.tool = None
+        if not draft.drawable:
+            self.say("Nothing drawn: the line is shorter than one pixel.", fault=True)
+            self.changed.emit()
+        elif draft.tool.traces is not None:
+            self.say("")
+            self.keep_trace(draft.tool.traces, draft.frame, draft.points)
+        else:
+            caliper = self.caliper_of(draft)
+            self.selected = caliper.key
+            self.say("")
+            self._do(edits.with_caliper(self.read, draft.file, caliper))
+
+    def caliper_of(self, draft: Draft) -> Caliper:
+        """Return the caliper that a draft would become."""
+        if draft.corrects is not None:
+            # a corner moved by hand is a drawn one, whatever it was
+            return replace(draft.corrects, points=draft.points, origin="drawn", confirmed=True)
+        measurand = draft.tool.measurand
+        if measurand is None:
+            raise InputError("A reference object's trace is no caliper.")
+        loop = edits.loop_of(self.read, draft.file)
+        return Caliper(
+            key=edits.free_key(self.read, measurand.name),
+            measurand=measurand,
+            frame=FrameReference(sop_instance_uid=loop.sop_instance_uid or "", frame=draft.frame),
+            points=draft.points,
+            repeat=edits.next_repeat(loop, measurand.name, draft.frame),
+            u_end_px=self.placing.u_px,
+            u_end_mm=self.placing.u_mm,
+        )
+
+    def calipers_on_show(self) -> tuple[Caliper, ...]:
+        """Return the calipers of the frame on show."""
+        if self.shown is None:
+            return ()
+        loop = edits.loop_of(self.read, self.shown)
+        return tuple(one for one in loop.calipers if one.frame.frame == self.frame)
+
+    def select(self, key: str | None) -> None:
+        """Select a caliper."""
+        if key != self.selected:
+            self.selected = key
+            self.changed.emit()
+
+    def delete_selected(self) -> None:
+        """Take the selected caliper out of the read."""
+        if self.selected is not None:
+            key, self.selected = self.selected, None
+            self._do(edits.without_caliper(self.read, key))
+
+    def revise(self, key: str, **facts: object) -> None:
+        """Change what a caliper states: repeat, tilt, note."""
+        found = edits.find_caliper(self.read, key)
+        if found is not None:
+            changed = replace(found[1], **facts)  # type: ignore[arg-type]  # fields by name
+            self._do(edits.with_caliper(self.read, found[0], changed))
+
+    def place_ends(self, placing: EndPlacing) -> None:
+        """State how well an end is placed: for every caliper of the read, and those to come."""
+        self.placing = placing
+        self._do(
+            edits.every_caliper(
+                self.read,
+                lambda one: replace(one, u_end_px=placing.u_px, u_end_mm=placing.u_mm),
+            )
+        )
+
+    # ---- statements
+
+    def state_reader(self, reader: str, study: str) -> None:
+        """State who reads and what the study is called; no step of its own to undo."""
+
+        def name(read: Read) -> Read:
+            return replace(read, reader=reader.strip(), study=study.strip() or None)
+
+        self.read = name(self.read)
+        self.history.everywhere(name)
+        self.changed.emit()
+
+    def state_conditions(self, conditions: Conditions) -> None:
+        """State filling and rhythm for the loop on show."""
+        file = self._on_show()
+        self._do(edits.edited(self.read, file, lambda loop: replace(loop, conditions=conditions)))
+
+    def state_plane(self, plane_deg: float | None) -> None:
+        """State the echo plane's angle for the loop on show."""
+        file = self._on_show()
+
+        def edit(loop: LoopRead) -> LoopRead:
+            return replace(loop, view=replace(loop.view, plane_deg=plane_deg))
+
+        self._do(edits.edited(self.read, file, edit))
+
+    # ---- the whole read
+
+    def undo(self) -> None:
+        """Go back one step."""
+        if self.history.can_undo:
+            self._turn_to(self.history.undo(self.read))
+
+    def redo(self) -> None:
+        """Return to the step that was undone."""
+        if self.history.can_redo:
+            self._turn_to(self.history.redo(self.read))
+
+    def adopt(self, read: Read, loops: Sequence[Loop], read_file: Path) -> None:
+        """Put a loaded read on the desk in place of what lay there; its loops are absolute.
+
+        Raises
+        ------
+        InputError
+            If a caliper lies where its loop has no frame or no picture; the desk stays as it was.
+        """
+        opened = {one.file: loop for one, loop in zip(read.loops, loops, strict=True)}
+        headers = {file: loop.header for file, loop in opened.items()}
+        MeasuredCalipers().update(read, headers, lambda _: NO_SCALE_ASKED)
+        self.read, self.loops, self.read_file = read, opened, read_file
+        self.history.forget()
+        self.standings = Standings(self._ask_fit)
+        self.measured = MeasuredCalipers()
+        self.traces = {
+            one.file: trace_of(one.scale)
+            for one in read.loops
+            if isinstance(one.scale, ObjectRequest)
+        }
+        self.tool = self.draft = self.selected = None
+        self.placing = EndPlacing.of(read)
+        self.shown, self.frame = (read.loops[0].file if read.loops else None), 0
+        self._settle()
+        self.changed.emit()
+
+    def facts(self) -> Facts:
+        """Return a snapshot of the desk."""
+        return Facts(
+            read=self.read,
+            loops=self.loops,
+            standings={file: self.standings[file] for file in self.loops},
+            measured=self.measured,
+            traces=self.traces,
+            shown=self.shown,
+            frame=self.frame,
+            tool=self.tool,
+            draft=self.draft,
+            drafted=self._drafted(),
+            selected=self.selected,
+            placing=self.placing,
+            can_undo=self.history.can_undo,
+            can_redo=self.history.can_redo,
+            message=self.message,
+            message_is_fault=self.message_is_fault,
+        )
+
+    def state(self) -> ScreenState:
+        """Return what the screen shows now."""
+        return resolve(self.facts())
+
+    def _drafted(self) -> Measurement | None:
+        """Measure the unfinished line as if it stood."""
+        draft = self.draft
+        if draft is None or draft.tool.measurand is None or not draft.drawable:
+            return None
+        return measure_live(
+            self.caliper_of(draft),
+            self.standings[draft.file].scale,
+            self.loops[draft.file].header,
+        )
+
+    def say(self, message: str, *, fault: bool = False) -> None:
+        """Set the status line; the next `changed` shows it."""
+        self.message, self.message_is_fault = message, fault
+
+    def _on_show(self) -> str:
+        if self.shown is None:
+            raise InputError("Open a loop first.")
+        return self.shown
+
+    def _ask_fit(self, file: str, request: ObjectRequest) -> None:
+        self.fit_wanted.emit(file, request)
+
+    def _do(self, read: Read) -> None:
+        if read != self.read:
+            self.history.keep(self.read)
+            self._turn_to(read)
+        else:
+            self.changed.emit()
+
+    def _turn_to(self, read: Read) -> None:
+        self.read = read
+        self.draft = None
+        if self.selected is not None and edits.find_caliper(read, self.selected) is None:
+            self.selected = None
+        self._settle()
+        self.changed.emit()
+
+    def _settle(self) -> None:
+        self.standings.settle(self.read, self.loops)
+        headers = {file: loop.header for file, loop in self.loops.items()}
+        self.measured.update(self.read, headers, lambda file: self.standings[file].scale)

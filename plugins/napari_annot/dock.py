@@ -1,0 +1,279 @@
+"""The one dock: loops, scale, calipers, read, table, caution, status."""
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from qtpy.QtCore import Qt
+from qtpy.QtGui import QAction, QKeySequence
+from qtpy.QtWidgets import QFileDialog, QLabel, QProgressBar, QTabWidget, QVBoxLayout, QWidget
+
+from annot.errors import AnnotError
+from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
+from napari_annot import filing
+from napari_annot.caliper_panel import PALETTE, CaliperPanel
+from napari_annot.desk import Desk
+from napari_annot.loops_panel import LoopsPanel
+from napari_annot.read_panel import ReadPanel
+from napari_annot.scale_entry import request_of
+from napari_annot.scale_panel import ScalePanel
+from napari_annot.stage import Stage
+from napari_annot.state import ScreenState
+from napari_annot.table_panel import TablePanel
+from napari_annot.tools import OBJECT_TOOLS, Tool
+from napari_annot.workers import ScaleFitter
+
+READ_FILES, TABLE_FILES = "Read files (*.json)", "Tables (*.csv)"
+
+
+class MeasureDock(QWidget):
+    """Shows what lies on the desk and passes on what a person asks for.
+
+    Parameters
+    ----------
+    napari_viewer
+        The viewer; napari hands it over because of the parameter's name.
+    """
+
+    def __init__(self, napari_viewer: Any) -> None:
+        super().__init__()
+        self.desk = Desk()
+        self.fitter = ScaleFitter(self.desk)
+        self.stage = Stage(napari_viewer, self.desk)
+        self.loops, self.scale = LoopsPanel(), ScalePanel()
+        self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
+        self.headline, self.details, self.status = QLabel(), QLabel(), QLabel()
+        self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
+        self._closed = False
+        self._lay_out()
+        self._connect_loops_and_scale()
+        self._connect_calipers_and_read()
+        self._keys = self._make_keys()
+        self.desk.changed.connect(self.refresh)
+        self.refresh()
+
+    # ---- what a person asks for, callable without a file dialog
+
+    def open_paths(self, paths: list[Path]) -> None:
+        """Open every loop below the paths; what cannot be opened is told in the status line."""
+
+        def open_all() -> None:
+            self.desk.say("")
+            faults = filing.open_paths(self.desk, paths)
+            if faults:
+                more = f" ({len(faults) - 1} more files failed)" if len(faults) > 1 else ""
+                self.desk.say(f"{faults[0]}{more}", fault=True)
+
+        self._attempt(open_all)
+
+    def make_scale(self) -> None:
+        """Scale the loop on show as entered."""
+
+        def make() -> None:
+            trace = self.desk.traces.get(self.desk.shown or "")
+            request = request_of(self.scale.entry(), trace)
+            self.desk.say("")
+            self.desk.ask_scale(request)
+
+        self._attempt(make)
+
+    def load_read(self, path: Path) -> None:
+        """Load a read file with its loops."""
+
+        def load() -> None:
+            filing.load(self.desk, path)
+            self.desk.say(f"Loaded {path.name}.")
+
+        self._attempt(load)
+
+    def save_read(self, path: Path) -> None:
+        """Save the read."""
+
+        def save() -> None:
+            filing.save(self.desk, path)
+            self.desk.say(f"Saved {path.name}.")
+
+        self._attempt(save)
+
+    def export_table(self, path: Path) -> None:
+        """Write the table as CSV."""
+
+        def export() -> None:
+            rows = filing.export(self.desk, path)
+            self.desk.say(f"Wrote {rows} row{'s' if rows != 1 else ''} to {path.name}.")
+
+        self._attempt(export)
+
+    def teardown(self) -> None:
+        """Let go of viewer, desk and threads."""
+        if self._closed:
+            return
+        self._closed = True
+        self.desk.changed.disconnect(self.refresh)
+        self.stage.close()
+        self.fitter.close()
+
+    # ---- showing
+
+    def refresh(self) -> None:
+        """Show what lies on the desk."""
+        state = self.desk.state()
+        for panel in (self.loops, self.scale, self.calipers, self.reading, self.table):
+            panel.show_state(state)
+        self.headline.setText(state.scale.headline)
+        self.details.setText(state.scale.details)
+        self.details.setVisible(bool(state.scale.details))
+        self.progress.setVisible(state.scale.state == "fitting")
+        self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
+        self._set_keys(state)
+
+    def _attempt(self, action: Callable[[], object]) -> None:
+        """Run what a person asked for; a refusal is one sentence in the status line."""
+        try:
+            action()
+        except AnnotError as fault:
+            self.desk.say(fault.message, fault=True)
+        self.desk.changed.emit()
+
+    # ---- putting together
+
+    def _lay_out(self) -> None:
+        self.setMinimumWidth(380)
+        bold = self.headline.font()
+        bold.setBold(True)
+        self.headline.setFont(bold)
+        for label in (self.headline, self.details, self.status, self.caution):
+            label.setWordWrap(True)
+        small = self.caution.font()
+        small.setPointSizeF(small.pointSizeF() * 0.85)
+        for label in (self.caution, self.details, self.scale.remarks):
+            label.setFont(small)
+        self.caution.setToolTip(SCOPE_OF_INTERVAL)
+        self.progress.setRange(0, 0)
+        self.progress.setFixedHeight(6)
+        self.progress.setTextVisible(False)
+        self.tabs.addTab(self.scale, "Scale")
+        self.tabs.addTab(self.calipers, "Calipers")
+        self.tabs.addTab(self.reading, "Read")
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(8, 6, 8, 6)
+        layout.setSpacing(6)
+        for part in (self.loops, self.headline, self.progress, self.details, self.tabs):
+            layout.addWidget(part)
+        layout.addWidget(self.table, 1)
+        layout.addWidget(self.status)
+        layout.addWidget(self.caution)
+
+    def _connect_loops_and_scale(self) -> None:
+        self.loops.file_wanted.connect(self._ask_files)
+        self.loops.folder_wanted.connect(self._ask_folder)
+        self.loops.chosen.connect(self.desk.show)
+        self.scale.trace_wanted.connect(lambda kind: self._arm(OBJECT_TOOLS[kind]))
+        self.scale.traces_dropped.connect(self.desk.drop_traces)
+        self.scale.scale_wanted.connect(self.make_scale)
+        self.scale.scale_removed.connect(lambda: self._attempt(lambda: self.desk.ask_scale(None)))
+        self.desk.trace_drawn.connect(self._on_traced)
+
+    def _connect_calipers_and_read(self) -> None:
+        self.calipers.armed.connect(self._arm)
+        self.calipers.undo_wanted.connect(self.desk.undo)
+        self.calipers.redo_wanted.connect(self.desk.redo)
+        self.calipers.delete_wanted.connect(self.desk.delete_selected)
+        self.calipers.placing_stated.connect(self.desk.place_ends)
+        self.calipers.tilt_stated.connect(lambda tilt: self._revise(tilt_deg=tilt))
+        self.calipers.note_stated.connect(lambda note: self._revise(note=note))
+        self.reading.reader_stated.connect(self.desk.state_reader)
+        self.reading.conditions_stated.connect(
+            lambda stated: self._attempt(lambda: self.desk.state_conditions(stated))
+        )
+        self.reading.plane_stated.connect(
+            lambda plane: self._attempt(lambda: self.desk.state_plane(plane))
+        )
+        self.reading.load_wanted.connect(self._ask_read)
+        self.reading.save_wanted.connect(self._ask_save)
+        self.reading.export_wanted.connect(self._ask_export)
+        self.table.turned_to.connect(self.desk.go_to)
+        self.table.delete_pressed.connect(self.desk.delete_selected)
+        self.table.model.repeat_stated.connect(
+            lambda key, repeat: self.desk.revise(key, repeat=repeat)
+        )
+
+    def _make_keys(self) -> dict[str, QAction]:
+        """Make the keys; as actions of the dock they work from the canvas too."""
+        pen = self.stage.mouse.pen
+        keys: dict[str, tuple[str, Callable[[], object]]] = {
+            "undo": ("Ctrl+Z", self.desk.undo),
+            "redo": ("Ctrl+Shift+Z", self.desk.redo),
+            "cancel": ("Esc", pen.cancel),
+            "finish": ("Return", pen.end_path),
+        }
+        for number, tool in enumerate(PALETTE, start=1):
+            keys[tool.name] = (f"Ctrl+{number}", partial(self._arm, tool))
+        actions = {}
+        for name, (key, done) in keys.items():
+            action = QAction(self)
+            action.setShortcut(QKeySequence(key))
+            action.setShortcutContext(Qt.ShortcutContext.WindowShortcut)
+            action.triggered.connect(partial(_without_state, done))
+            self.addAction(action)
+            actions[name] = action
+            if name in self.calipers.tools:
+                button = self.calipers.tools[name]
+                button.setToolTip(f"{button.toolTip()}\nKey: {key}")
+        return actions
+
+    def _set_keys(self, state: ScreenState) -> None:
+        """Keep a key only while it means something, so that it serves others otherwise."""
+        self._keys["undo"].setEnabled(state.can_undo)
+        self._keys["redo"].setEnabled(state.can_redo)
+        self._keys["cancel"].setEnabled(state.tool is not None)
+        self._keys["finish"].setEnabled(state.drawing_path)
+
+    def _arm(self, tool: Tool | None) -> None:
+        self._attempt(lambda: self.desk.arm(tool))
+
+    def _revise(self, **facts: object) -> None:
+        if self.desk.selected is not None:
+            key = self.desk.selected
+            self._attempt(lambda: self.desk.revise(key, **facts))
+
+    def _on_traced(self) -> None:
+        """Fit at once where the size is stated; else say what is missing."""
+        if self.scale.entry().size is None:
+            self.desk.say("Traced. State the size, then make the scale.")
+        else:
+            self.make_scale()
+
+    # ---- file dialogs
+
+    def _ask_files(self) -> None:
+        names, _ = QFileDialog.getOpenFileNames(self, "Open DICOM loops")
+        if names:
+            self.open_paths([Path(name) for name in names])
+
+    def _ask_folder(self) -> None:
+        name = QFileDialog.getExistingDirectory(self, "Open a folder of DICOM loops")
+        if name:
+            self.open_paths([Path(name)])
+
+    def _ask_read(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "Load a read", filter=READ_FILES)
+        if name:
+            self.load_read(Path(name))
+
+    def _ask_save(self) -> None:
+        start = str(self.desk.read_file or "read.json")
+        name, _ = QFileDialog.getSaveFileName(self, "Save the read", start, READ_FILES)
+        if name:
+            self.save_read(Path(name))
+
+    def _ask_export(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(self, "Export the table", "table.csv", TABLE_FILES)
+        if name:
+            self.export_table(Path(name))
+
+
+def _without_state(done: Callable[[], object], *_: object) -> None:
+    """Run what a key does, whatever Qt hands along."""
+    done()

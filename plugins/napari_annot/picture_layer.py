@@ -1,0 +1,49 @@
+"""A loop as a napari image: decoded frame by frame, in pixels, shown as the file asks."""
+
+from typing import Any
+
+import numpy as np
+
+from annot.tasks.open import Loop, LoopArray
+
+LOOP_KEY = "annot_loop"
+
+
+def picture_of(loop: Loop) -> tuple[LoopArray, dict[str, Any], str]:
+    """Return the layer data of a loop: array, arguments of the image, layer type.
+
+    The scale stays 1 and the unit pixel, so that napari's world is the picture's own; millimetres
+    live on the desk. `projection_mode` is none because an average of frames is no frame.
+    """
+    header = loop.header
+    arguments: dict[str, Any] = {
+        "name": header.path.name,
+        "rgb": header.colour,
+        "multiscale": False,
+        "scale": (1.0, 1.0, 1.0),
+        "axis_labels": ("frame", "row", "column"),
+        "projection_mode": "none",
+        "metadata": {LOOP_KEY: loop},
+    }
+    if not header.colour:
+        arguments["contrast_limits"] = contrast_limits(loop)
+        arguments["colormap"] = "gray"
+    return LoopArray(loop), arguments, "image"
+
+
+def contrast_limits(loop: Loop) -> tuple[float, float]:
+    """Return the file's window (PS3.3 C.11.2.1.2), else all values that a pixel can store."""
+    header = loop.header
+    if header.window is not None:
+        centre, width = header.window
+        if width > 1:
+            return centre - width / 2, centre + width / 2
+    signed = np.issubdtype(loop.dtype, np.signedinteger)
+    span = 2.0**header.bits_stored
+    return (-span / 2, span / 2 - 1) if signed else (0.0, span - 1)
+
+
+def loop_of_layer(layer: Any) -> Loop | None:
+    """Return the loop that an image layer shows, None for any other layer."""
+    found = getattr(layer, "metadata", {}).get(LOOP_KEY)
+    return found if isinstance(found, Loop) else None

@@ -1,0 +1,122 @@
+"""The picture on show: one loop's image at a time in the viewer, its slider on the desk's frame."""
+
+from typing import Any
+
+from annot.tasks.open import Loop
+from napari_annot.desk import Desk
+from napari_annot.picture_layer import loop_of_layer, picture_of
+
+
+class Pictures:
+    """Keeps the viewer's image and the desk's loop and frame the same.
+
+    Only the loop on show lies in the viewer: napari's slider spans every layer, so two loops of
+    different length side by side would let a person stand on a frame that one of them lacks.
+    """
+
+    def __init__(self, viewer: Any, desk: Desk) -> None:
+        self._viewer, self._desk = viewer, desk
+        self._busy = False
+        # last, so that napari's own listeners are done with a layer before it may be taken away
+        viewer.layers.events.inserted.connect(self._on_inserted, position="last")
+        viewer.layers.events.removed.connect(self._on_removed, position="last")
+        viewer.dims.events.current_step.connect(self._on_step)
+        desk.changed.connect(self._follow)
+        desk.frame_wanted.connect(self._go_to)
+        for layer in list(viewer.layers):
+            self._take(layer)
+
+    def close(self) -> None:
+        """Stop following viewer and desk."""
+        self._viewer.layers.events.inserted.disconnect(self._on_inserted)
+        self._viewer.layers.events.removed.disconnect(self._on_removed)
+        self._viewer.dims.events.current_step.disconnect(self._on_step)
+        self._desk.changed.disconnect(self._follow)
+        self._desk.frame_wanted.disconnect(self._go_to)
+
+    @property
+    def layer(self) -> Any:
+        """The image of the loop on show, None if there is none."""
+        shown = self._desk.loop
+        return next((one for one in self._viewer.layers if loop_of_layer(one) is shown), None)
+
+    def fault(self) -> str:
+        """Say why nothing may be drawn: another world than pixels would falsify every length."""
+        layer = self.layer
+        if layer is None:
+            return "Open a loop before drawing on it."
+        if self._viewer.dims.ndisplay != 2 or tuple(self._viewer.dims.displayed) != (1, 2):
+            return (
+                "Calipers are drawn on one frame seen from the front: leave 3-D and swapped axes."
+            )
+        moved = any(abs(value - 1) > 1e-9 for value in layer.scale) or any(layer.translate)
+        units = {str(unit) for unit in layer.units}
+        world = self._viewer.layers.units
+        foreign = world is not None and {str(unit) for unit in world} != {"pixel"}
+        if moved or units != {"pixel"} or foreign:
+            return (
+                "A layer's scale or unit was changed, so places in the picture can no longer be "
+                "told: remove that layer or set it back to pixels."
+            )
+        return ""
+
+    def _on_inserted(self, event: Any) -> None:
+        if not self._busy:
+            self._take(event.value)
+
+    def _take(self, layer: Any) -> None:
+        """Put a loop that came with a layer on the desk, and show it."""
+        loop = loop_of_layer(layer)
+        if loop is None:
+            return
+        file = self._desk.add(loop)
+        if self._desk.loops[file] is not loop:
+            # the same file opened once more: the loop that lies on the desk stays
+            self._change(lambda: self._viewer.layers.remove(layer))
+        if file == self._desk.shown:
+            self._desk.changed.emit()
+        self._desk.show(file)
+
+    def _on_removed(self, event: Any) -> None:
+        gone = loop_of_layer(event.value)
+        if not self._busy and gone is not None and gone is self._desk.loop:
+            self._desk.show(None)
+
+    def _on_step(self) -> None:
+        if not self._busy and self._desk.shown is not None:
+            self._desk.stand_on(int(self._viewer.dims.current_step[0]))
+
+    def _go_to(self, frame: int) -> None:
+        self._viewer.dims.set_current_step(0, frame)
+
+    def _follow(self) -> None:
+        """Bring the loop on show into the viewer and take the others out of it."""
+        shown = self._desk.loop
+        held = [one for one in self._viewer.layers if loop_of_layer(one) is not None]
+        others = [one for one in held if loop_of_layer(one) is not shown]
+        missing = shown is not None and len(held) == len(others)
+        if self._busy or not (others or missing):
+            return
+        self._change(lambda: self._swap(shown if missing else None, others))
+        if shown is not None:
+            self._viewer.dims.set_current_step(0, self._desk.frame)
+            self._viewer.reset_view(layers=[self.layer])
+            self._viewer.layers.selection.active = self.layer
+
+    def _swap(self, shown: Loop | None, others: list[Any]) -> None:
+        if shown is not None:
+            data, arguments, _ = picture_of(shown)
+            layer = self._viewer.add_image(data, **arguments)
+            last = len(self._viewer.layers) - 1
+            if last > 0:
+                self._viewer.layers.move(last, 0)
+            del layer
+        for one in others:
+            self._viewer.layers.remove(one)
+
+    def _change(self, change: Any) -> None:
+        self._busy = True
+        try:
+            change()
+        finally:
+            self._busy = False

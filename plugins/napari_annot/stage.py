@@ -1,0 +1,48 @@
+"""Everything between desk and viewer that needs no Qt: picture, lines, mouse, caption."""
+
+from typing import Any
+
+from napari_annot.caliper_layer import CaliperLayer
+from napari_annot.caption import Caption
+from napari_annot.desk import Desk
+from napari_annot.mouse import Mouse
+from napari_annot.pictures import Pictures
+
+
+class Stage:
+    """Binds a desk to a viewer until it is closed."""
+
+    def __init__(self, viewer: Any, desk: Desk) -> None:
+        self._async_was = _hold_async_off()
+        # the lines before the picture: then they lie above it, and follow it on the same signal
+        self.pictures = Pictures(viewer, desk)
+        self.lines = CaliperLayer(viewer, desk)
+        self.mouse = Mouse(viewer, desk, self.pictures)
+        self.caption = Caption(viewer, desk)
+        self.lines.refresh()
+
+    def close(self) -> None:
+        """Let go of the viewer; the layer of lines goes, the picture stays."""
+        for part in (self.mouse, self.caption, self.lines, self.pictures):
+            part.close()
+        if self._async_was:
+            _set_async(on=True)
+
+
+def _hold_async_off() -> bool:
+    """Switch asynchronous slicing off and return whether it was on.
+
+    With it, the calipers of one frame stand over the picture of another until that arrives.
+    """
+    from napari.settings import get_settings
+
+    was = bool(get_settings().experimental.async_)
+    if was:
+        _set_async(on=False)
+    return was
+
+
+def _set_async(*, on: bool) -> None:
+    from napari.settings import get_settings
+
+    get_settings().experimental.async_ = on

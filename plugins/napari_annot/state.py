@@ -1,0 +1,336 @@
+"""What the screen shows, worked out from what lies on the desk: a pure function, no Qt."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from annot.calibration import ScaleRequest
+from annot.geometry import PixelPoint
+from annot.measurement import Caliper, Measurement
+from annot.reads import Conditions, LoopRead
+from annot.tasks.open import Loop
+from annot.tasks.read import Read
+from napari_annot import wording
+from napari_annot.drawing import Draft
+from napari_annot.end_placing import EndPlacing
+from napari_annot.shapes import circle
+from napari_annot.standings import Standing, State
+from napari_annot.tools import PURPLE, Tool, Trace, tool_of
+
+Points = tuple[PixelPoint, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoopLine:
+    """One line of the list of loops."""
+
+    file: str
+    number: int
+    name: str
+    modality: str
+    view: str
+    scale: str
+    frames: int
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleWords:
+    """The scale of the loop on show, in words."""
+
+    state: State
+    headline: str
+    details: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnLine:
+    """A line on the frame on show.
+
+    `ends` asks for a crossbar at either end; `label` stands beside the line, empty for none.
+    """
+
+    key: str
+    points: Points
+    colour: str
+    label: str = ""
+    ends: bool = True
+    selected: bool = False
+    thin: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One row of the table in the dock."""
+
+    key: str
+    loop: int
+    quantity: str
+    colour: str
+    frame: int
+    view: str
+    value: str
+    interval: str
+    repeat: int
+    warnings: tuple[str, ...]
+    here: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScreenState:
+    """Everything the panels and the picture show at one moment."""
+
+    loops: tuple[LoopLine, ...]
+    shown: str | None
+    modality: str
+    frame: int
+    caption: str
+    scale: ScaleWords
+    request: ScaleRequest | None
+    trace: Trace | None
+    lines: tuple[DrawnLine, ...]
+    rows: tuple[Row, ...]
+    tool: Tool | None
+    drawing_path: bool
+    selected: Caliper | None
+    conditions: Conditions
+    plane_deg: float | None
+    reader: str
+    study: str
+    placing: EndPlacing
+    can_undo: bool
+    can_redo: bool
+    message: str
+    message_is_fault: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """A snapshot of the desk."""
+
+    read: Read
+    loops: Mapping[str, Loop]
+    standings: Mapping[str, Standing]
+    measured: Mapping[str, Measurement]
+    traces: Mapping[str, Trace]
+    shown: str | None
+    frame: int
+    tool: Tool | None
+    draft: Draft | None
+    drafted: Measurement | None
+    selected: str | None
+    placing: EndPlacing
+    can_undo: bool
+    can_redo: bool
+    message: str
+    message_is_fault: bool
+
+
+def resolve(facts: Facts) -> ScreenState:
+    """Return what the screen shows."""
+    part = next((one for one in facts.read.loops if one.file == facts.shown), None)
+    loop = None if part is None else facts.loops[part.file]
+    rows = _rows(facts)
+    return ScreenState(
+        loops=_loop_lines(facts),
+        shown=facts.shown,
+        modality=loop.header.modality if loop else "",
+        frame=facts.frame,
+        caption=_caption(facts, loop),
+        scale=_scale_words(facts, loop),
+        request=part.scale if part else None,
+        trace=facts.traces.get(facts.shown or ""),
+        lines=_lines(facts, part),
+        rows=rows,
+        tool=facts.tool,
+        drawing_path=facts.draft is not None and not facts.draft.tool.straight,
+        selected=_selected(facts),
+        conditions=part.conditions if part else Conditions(),
+        plane_deg=part.view.plane_deg if part else None,
+        reader=facts.read.reader,
+        study=facts.read.study or "",
+        placing=facts.placing,
+        can_undo=facts.can_undo,
+        can_redo=facts.can_redo,
+        message=facts.message,
+        message_is_fault=facts.message_is_fault,
+    )
+
+
+def _selected(facts: Facts) -> Caliper | None:
+    calipers = (one for loop in facts.read.loops for one in loop.calipers)
+    return next((one for one in calipers if one.key == facts.selected), None)
+
+
+def _loop_lines(facts: Facts) -> tuple[LoopLine, ...]:
+    return tuple(
+        LoopLine(
+            file=part.file,
+            number=number,
+            name=facts.loops[part.file].header.path.name,
+            modality=facts.loops[part.file].header.modality,
+            view=wording.view_words(facts.loops[part.file].header, 0, part.view.plane_deg),
+            scale=wording.short_scale_words(facts.standings[part.file], facts.loops[part.file]),
+            frames=facts.loops[part.file].header.frames,
+            warnings=facts.loops[part.file].header.warnings,
+        )
+        for number, part in enumerate(facts.read.loops, start=1)
+    )
+
+
+def _caption(facts: Facts, loop: Loop | None) -> str:
+    if loop is None or facts.shown is None:
+        return ""
+    header = loop.header
+    words = wording.caption_scale_words(facts.standings[facts.shown], loop)
+    return f"{header.path.name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
+
+
+def _scale_words(facts: Facts, loop: Loop | None) -> ScaleWords:
+    if loop is None or facts.shown is None:
+        return ScaleWords(state="none", headline="No loop open.")
+    standing = facts.standings[facts.shown]
+    return ScaleWords(
+        state=standing.state,
+        headline=wording.scale_headline(standing, loop),
+        details=wording.scale_details(standing, loop),
+        warnings=wording.scale_warnings(standing, loop),
+    )
+
+
+def _rows(facts: Facts) -> tuple[Row, ...]:
+    rows = []
+    corrected = _corrected(facts)
+    for number, part in enumerate(facts.read.loops, start=1):
+        for caliper in part.calipers:
+            measurement = facts.measured[caliper.key]
+            if caliper.key == corrected and facts.drafted is not None:
+                measurement = facts.drafted
+            rows.append(_row(caliper, part, number, measurement, facts))
+    return tuple(rows)
+
+
+def _corrected(facts: Facts) -> str | None:
+    return facts.draft.corrects.key if facts.draft and facts.draft.corrects else None
+
+
+def _row(
+    caliper: Caliper, part: LoopRead, number: int, measurement: Measurement, facts: Facts
+) -> Row:
+    header = facts.loops[part.file].header
+    frame = caliper.frame.frame
+    stated = caliper.view_deg if caliper.view_deg is not None else part.view.plane_deg
+    tool = tool_of(caliper.measurand)
+    return Row(
+        key=caliper.key,
+        loop=number,
+        quantity=tool.title,
+        colour=tool.colour,
+        frame=frame,
+        view=wording.view_words(header, frame, stated),
+        value=wording.value_words(measurement),
+        interval=wording.interval_words(measurement),
+        repeat=caliper.repeat,
+        warnings=measurement.warnings,
+        here=part.file == facts.shown and frame == facts.frame,
+    )
+
+
+def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
+    if part is None:
+        return ()
+    return (
+        *_object_lines(facts, part),
+        *_caliper_lines(facts, part),
+        *_draft_lines(facts),
+    )
+
+
+def _object_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
+    """Return what was fitted, or the trace as long as nothing was."""
+    standing = facts.standings[part.file]
+    trace = facts.traces.get(part.file)
+    look = trace.on(facts.frame) if trace else None
+    seen = standing.made.seen
+    lines = []
+    if seen is not None and trace is not None and trace.looks[0][0] == facts.frame:
+        for index, outline in enumerate(seen.outline):
+            label = f"{trace.kind.replace('segment', 'known length')}, fitted" if index == 0 else ""
+            lines.append(
+                DrawnLine(
+                    key=f"fit-{index}",
+                    points=outline,
+                    colour=PURPLE,
+                    label=label,
+                    ends=trace.kind == "segment",
+                    thin=trace.kind != "segment",
+                )
+            )
+    elif look is not None and trace is not None:
+        shape = circle(*look[:2]) if trace.kind == "sphere" else look
+        lines.append(
+            DrawnLine(
+                key="trace",
+                points=shape,
+                colour=PURPLE,
+                label=f"{trace.kind.replace('segment', 'known length')}, traced by hand",
+                ends=trace.kind == "segment",
+            )
+        )
+    return lines
+
+
+def _caliper_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
+    corrected = _corrected(facts)
+    return [
+        _caliper_line(one, facts.measured[one.key], selected=one.key == facts.selected)
+        for one in part.calipers
+        if one.frame.frame == facts.frame and one.key != corrected
+    ]
+
+
+def _caliper_line(caliper: Caliper, measurement: Measurement, *, selected: bool) -> DrawnLine:
+    tool = tool_of(caliper.measurand)
+    return DrawnLine(
+        key=caliper.key,
+        points=caliper.points,
+        colour=tool.colour,
+        label=_label(tool.title, measurement),
+        selected=selected,
+    )
+
+
+def _label(title: str, measurement: Measurement) -> str:
+    percent = f"{100 * measurement.interval.probability:.0f} %"
+    return (
+        f"{title}  {wording.value_words(measurement)}\n"
+        f"{percent}: {wording.interval_words(measurement)} {measurement.result.unit}"
+    )
+
+
+def _draft_lines(facts: Facts) -> list[DrawnLine]:
+    draft = facts.draft
+    if draft is None or draft.frame != facts.frame or len(draft.points) < 2:
+        return []
+    if draft.tool.traces == "sphere":
+        return [
+            DrawnLine(
+                key="draft",
+                points=circle(*draft.points[:2]),
+                colour=PURPLE,
+                label="sphere",
+                ends=False,
+            )
+        ]
+    label = draft.tool.title
+    if facts.drafted is not None:
+        label = _label(draft.tool.title, facts.drafted)
+    return [
+        DrawnLine(
+            key="draft",
+            points=draft.points,
+            colour=draft.tool.colour,
+            label=label,
+            selected=True,
+        )
+    ]

@@ -1,0 +1,125 @@
+"""The measurements as a Qt table model: words for the eye, values for sorting."""
+
+from typing import Any
+
+from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from qtpy.QtGui import QColor, QPixmap
+
+from napari_annot.state import Row
+from napari_annot.wording import frame_words, joined
+
+Index = QModelIndex | QPersistentModelIndex
+Role = Qt.ItemDataRole
+HEADS = ("#", "Quantity", "Frame", "View", "Value ± u", "95 % interval", "Rep.", "!")
+TIPS = (
+    "loop, as numbered in the list",
+    "what is measured",
+    "frame from 0 (from 1, as DICOM counts)",
+    "positioner angles for X-ray, stated plane angle for echo",
+    "best estimate ± standard uncertainty",
+    "95 % coverage interval, in the unit of the value",
+    "which reading of the same thing; double click to change",
+    "number of warnings; point at it to read them",
+)
+LOOP, QUANTITY, FRAME, VIEW, VALUE, INTERVAL, REPEAT, WARNINGS = range(len(HEADS))
+
+
+class MeasurementTable(QAbstractTableModel):
+    """Rows as the state has them; only the repeat can be changed here."""
+
+    repeat_stated = Signal(str, int)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rows: tuple[Row, ...] = ()
+
+    def show(self, rows: tuple[Row, ...]) -> None:
+        """Show these rows, resetting only where rows came or went."""
+        if rows == self._rows:
+            return
+        if [row.key for row in rows] == [row.key for row in self._rows]:
+            self._rows = rows
+            self.dataChanged.emit(self.index(0, 0), self.index(len(rows) - 1, len(HEADS) - 1))
+            return
+        self.beginResetModel()
+        self._rows = rows
+        self.endResetModel()
+
+    def key_at(self, row: int) -> str:
+        """Return the caliper's key of a row."""
+        return self._rows[row].key
+
+    def row_of(self, key: str | None) -> int | None:
+        """Return where a caliper stands."""
+        return next((at for at, row in enumerate(self._rows) if row.key == key), None)
+
+    def rowCount(self, parent: Index = QModelIndex()) -> int:  # noqa: N802, B008  # Qt's form
+        """Return the number of rows."""
+        return 0 if parent.isValid() else len(self._rows)
+
+    def columnCount(self, parent: Index = QModelIndex()) -> int:  # noqa: N802, B008  # Qt's form
+        """Return the number of columns."""
+        return 0 if parent.isValid() else len(HEADS)
+
+    def headerData(  # noqa: N802  # Qt's name
+        self, section: int, orientation: Qt.Orientation, role: int = Role.DisplayRole
+    ) -> Any:
+        """Return a column's head or what it means."""
+        if orientation != Qt.Orientation.Horizontal:
+            return None
+        if role == Role.ToolTipRole:
+            return TIPS[section]
+        return HEADS[section] if role == Role.DisplayRole else None
+
+    def data(self, index: Index, role: int = Role.DisplayRole) -> Any:
+        """Return what a cell shows."""
+        row = self._rows[index.row()]
+        column = index.column()
+        if role in (Role.DisplayRole, Role.EditRole):
+            return row.repeat if role == Role.EditRole else _text(row, column)
+        if role == Role.ToolTipRole:
+            return _tip(row, column)
+        if role == Role.DecorationRole and column == QUANTITY:
+            return _patch(row.colour)
+        if role == Role.TextAlignmentRole and column not in (QUANTITY, VIEW):
+            return Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+        return None
+
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """Allow the repeat to be changed."""
+        flags = super().flags(index)
+        return flags | Qt.ItemFlag.ItemIsEditable if index.column() == REPEAT else flags
+
+    def setData(self, index: Index, value: Any, role: int = Role.EditRole) -> bool:  # noqa: N802
+        """Ask for another repeat number; the desk decides and answers with new rows."""
+        if role != Role.EditRole or index.column() != REPEAT:
+            return False
+        if not str(value).strip().isdigit() or int(value) < 1:
+            return False
+        self.repeat_stated.emit(self._rows[index.row()].key, int(value))
+        return True
+
+
+def _text(row: Row, column: int) -> str:
+    return (
+        str(row.loop),
+        row.quantity,
+        frame_words(row.frame),
+        row.view,
+        row.value,
+        row.interval,
+        str(row.repeat),
+        str(len(row.warnings)) if row.warnings else "",
+    )[column]
+
+
+def _tip(row: Row, column: int) -> str:
+    if column == WARNINGS or row.warnings:
+        return joined(row.warnings) if row.warnings else "no warnings"
+    return TIPS[column]
+
+
+def _patch(colour: str) -> QPixmap:
+    patch = QPixmap(10, 10)
+    patch.fill(QColor(colour))
+    return patch

@@ -1,0 +1,146 @@
+"""What a pointer can draw: a caliper for each measurand, and traces of reference objects."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from annot.calibration import ObjectRequest
+from annot.geometry import PixelPoint, length_px
+from annot.vocabulary import MEASURANDS, Measurand
+
+ObjectKind = Literal["catheter", "sphere", "segment"]
+
+# The palette of Okabe and Ito (2008), which stays distinct under colour-blindness.
+ORANGE, SKY, GREEN, YELLOW, PURPLE = "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#CC79A7"
+
+COLOURS = {
+    "ostium_width": ORANGE,
+    "landing_zone_width": SKY,
+    "depth": GREEN,
+    "distance": YELLOW,
+}
+SHORT_TITLES = {
+    "ostium_width": "Ostium",
+    "landing_zone_width": "Landing zone",
+    "depth": "Depth",
+    "distance": "Distance",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tool:
+    """One thing to draw.
+
+    Attributes
+    ----------
+    name : str
+        Identity.
+    title : str
+        As on a button and beside the line.
+    hint : str
+        What to do with the pointer, for the status line.
+    straight : bool
+        Two points and done; otherwise clicks go on until Enter or a double click.
+    measurand : Measurand or None
+        For a caliper.
+    traces : str or None
+        Kind of the reference object, for a trace.
+    """
+
+    name: str
+    title: str
+    colour: str
+    hint: str
+    straight: bool = True
+    measurand: Measurand | None = None
+    traces: ObjectKind | None = None
+
+
+def _caliper(name: str) -> Tool:
+    measurand = MEASURANDS[name]
+    return Tool(
+        name=name,
+        title=SHORT_TITLES.get(name, measurand.title),
+        colour=COLOURS.get(name, YELLOW),
+        hint=f"{measurand.title}: drag, or click both ends. Esc stops.",
+        measurand=measurand,
+    )
+
+
+CALIPER_TOOLS = tuple(_caliper(name) for name in MEASURANDS)
+BENT_DEPTH = Tool(
+    name="bent_depth",
+    title="Depth along a bend",
+    colour=GREEN,
+    hint="Depth along a bend: click each corner, Enter or a double click ends. Esc stops.",
+    straight=False,
+    measurand=MEASURANDS["depth"],
+)
+OBJECT_TOOLS = {
+    "catheter": Tool(
+        name="trace_catheter",
+        title="Catheter",
+        colour=PURPLE,
+        hint="Catheter: drag along its axis, or click points along it and press Enter. Esc stops.",
+        straight=False,
+        traces="catheter",
+    ),
+    "sphere": Tool(
+        name="trace_sphere",
+        title="Sphere",
+        colour=PURPLE,
+        hint="Sphere: drag from its centre to its rim, or click both. Esc stops.",
+        traces="sphere",
+    ),
+    "segment": Tool(
+        name="trace_segment",
+        title="Known length",
+        colour=PURPLE,
+        hint="Known length: drag, or click both ends. Esc stops.",
+        traces="segment",
+    ),
+}
+
+
+def tool_of(measurand: Measurand) -> Tool:
+    """Return the straight tool of a measurand."""
+    return next(one for one in CALIPER_TOOLS if one.measurand == measurand)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """Rough marks of a reference object, one look per frame, as drawn."""
+
+    kind: ObjectKind
+    looks: tuple[tuple[int, tuple[PixelPoint, ...]], ...] = ()
+
+    def with_look(self, frame: int, points: tuple[PixelPoint, ...]) -> "Trace":
+        """Return the trace with this frame's look put in or replaced."""
+        others = [look for look in self.looks if look[0] != frame]
+        return Trace(kind=self.kind, looks=tuple(sorted([*others, (frame, points)])))
+
+    def on(self, frame: int) -> tuple[PixelPoint, ...] | None:
+        """Return the look on a frame."""
+        return dict(self.looks).get(frame)
+
+    def readings(self) -> list[dict[str, object]]:
+        """Return the looks as the readings of a read file."""
+        return [_reading(self.kind, frame, points) for frame, points in self.looks]
+
+
+def _reading(kind: ObjectKind, frame: int, points: tuple[PixelPoint, ...]) -> dict[str, object]:
+    pairs = [(point.row, point.column) for point in points]
+    if kind == "sphere":
+        return {"frame": frame, "centre_px": pairs[0], "radius_px": length_px(points[:2])}
+    return {"frame": frame, ("axis_px" if kind == "catheter" else "points_px"): pairs}
+
+
+def trace_of(request: ObjectRequest) -> Trace:
+    """Return the trace that a request was made from; a sphere's rim point is put to its right."""
+    looks = []
+    for reading in request.readings:
+        points = reading.points
+        if request.kind == "sphere":
+            centre = points[0]
+            points = (centre, PixelPoint(centre.row, centre.column + (reading.radius_px or 0.0)))
+        looks.append((reading.frame, points))
+    return Trace(kind=request.kind, looks=tuple(looks))
