@@ -81,7 +81,9 @@ def fit_ball(
     if fault:
         return NoScale(reason=fault)
     diameter = float(np.exp(vector[0]))
-    left_out = [_solve(patch.without(index), vector)[0][0] for index in range(SECTORS)]
+    left_out = [
+        _solve(patch.without(index), vector, noise=noise, turns=1)[0][0] for index in range(SECTORS)
+    ]
     jackknife = float(np.sqrt((SECTORS - 1) * np.var(np.exp(left_out))))
     return BallFit(
         diameter_px=diameter,
@@ -143,15 +145,17 @@ def _residuals(vector: FloatArray, patch: _Patch, noise: float) -> FloatArray:
     return np.append((model - patch.value) / noise, share)
 
 
-def _solve(patch: _Patch, start: FloatArray) -> tuple[FloatArray, float, FloatArray]:
-    """Return unknowns, noise and their covariance."""
+def _solve(
+    patch: _Patch, start: FloatArray, *, noise: float = 0.02, turns: int = 2
+) -> tuple[FloatArray, float, FloatArray]:
+    """Return unknowns, noise and their covariance; the noise is found again in each turn."""
     from scipy.optimize import least_squares
 
     reach = patch.reach
     low = np.array([np.log(3.0), start[1] - reach / 2, start[2] - reach / 2, np.log(0.3), -6.0])
     high = np.array([np.log(1.9 * reach), start[1] + reach / 2, start[2] + reach / 2, 2.1, 3.5])
-    vector, noise = np.clip(start, low + 1e-6, high - 1e-6), 0.02
-    for _ in range(2):
+    vector = np.clip(start, low + 1e-6, high - 1e-6)
+    for _ in range(turns):
         answer = least_squares(
             _residuals,
             np.clip(vector, low + 1e-6, high - 1e-6),
@@ -159,7 +163,8 @@ def _solve(patch: _Patch, start: FloatArray) -> tuple[FloatArray, float, FloatAr
             bounds=(low, high),
             x_scale=np.array([0.1, 1.0, 1.0, 0.3, 0.5]),
             diff_step=1e-4,
-            max_nfev=40,
+            ftol=1e-6,
+            max_nfev=25,
         )
         vector = answer.x
         misfit = _weights(patch, vector)[0] - patch.value

@@ -5,6 +5,7 @@ pixels; the fits in this room find the size that explains the picture.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +79,13 @@ def blur_on_grid(values: FloatArray, blur_px: float, across: tuple[float, float]
     return np.asarray(np.fft.irfft(np.fft.rfft(values, count) * response, count)[: len(values)])
 
 
+@cache
+def _quadrature() -> tuple[FloatArray, FloatArray]:
+    """Return Gauss–Legendre nodes and weights: finding them costs more than using them."""
+    nodes, weights = np.polynomial.legendre.leggauss(96)
+    return nodes, weights
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BallShadow:
     """A solid ball; `depth` is the optical depth along its diameter."""
@@ -95,7 +103,7 @@ class BallShadow:
         """
         from scipy.special import i0e
 
-        nodes, weights = np.polynomial.legendre.leggauss(96)
+        nodes, weights = _quadrature()
         theta = (nodes + 1.0) * np.pi / 4.0
         radius = self.diameter_px / 2.0
         inner = radius * np.sin(theta)

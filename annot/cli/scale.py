@@ -1,6 +1,7 @@
 """`annot scale`: mm per pixel of one loop, from an object, the header or a given number."""
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -17,7 +18,7 @@ from annot.uncertainty import decimals_for
 Fields = dict[str, object]
 
 
-def scale(  # noqa: PLR0913 - each option of the command is an argument
+def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     loop: Annotated[Path, typer.Argument(help="the loop's DICOM file")],
     catheter: Annotated[str | None, typer.Option(help="its size: 6F or 2.0mm")] = None,
     sphere: Annotated[float | None, typer.Option(help="its diameter in mm")] = None,
@@ -73,7 +74,7 @@ def scale(  # noqa: PLR0913 - each option of the command is an argument
         _print(loop, answer, picture)
 
 
-def _kind(asked: dict[str, object]) -> Fields:
+def _kind(asked: Mapping[str, object]) -> Fields:
     named = {kind: value for kind, value in asked.items() if value is not None}
     if len(named) != 1:
         raise typer.BadParameter(

@@ -21,7 +21,8 @@ def tilt_rule(caliper: Caliper, modality: str) -> TiltRule:
 
     A segment lying along the tilted direction is seen short in a projection (true = seen / cos φ);
     a silhouette's width across a tube is unchanged by a tilt along the tube; an ultrasound plane
-    oblique to the neck sees a width long (true = seen · cos φ).
+    oblique to the neck sees a width long (true = seen · cos φ), and one that holds only part of a
+    segment sees it short, as a projection does.
     """
     measurand = caliper.measurand
     in_plane = modality == "US"

@@ -64,6 +64,7 @@ DEPTH = Measurand(
     source="common practice, no source",
     max_points=12,
     tilt_in_projection="seen_short",
+    tilt_in_plane="seen_short",
     plausible_mm=(5.0, 60.0),
 )
 DISTANCE = Measurand(

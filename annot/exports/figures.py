@@ -1,0 +1,98 @@
+"""Pictures of frames with what was fitted and drawn on them; no screen needed."""
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.geometry import PixelPoint
+
+# Okabe–Ito colours, told apart by colour-blind eyes; each line also carries its words.
+REFERENCE, FIRST, SECOND, THIRD = "#56B4E9", "#E69F00", "#F0E442", "#009E73"
+COLOURS = {"ostium_width": FIRST, "landing_zone_width": SECOND, "depth": THIRD}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A path on a frame with its words and colour; `label_at_end` puts them at its last point."""
+
+    points: tuple[PixelPoint, ...]
+    label: str
+    colour: str
+    ends: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """One frame of a picture."""
+
+    frame: NDArray[np.generic]
+    title: str
+    lines: tuple[Line, ...]
+
+
+def png_of(panels: Sequence[Panel], *, caption: str) -> bytes:
+    """Return a PNG of frames side by side, grey values stretched to the 0.5–99.5 % range.
+
+    Parameters
+    ----------
+    panels : sequence of Panel, at least one
+    caption : str
+        Stands below: the caution and whatever a reader must know.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(6.4 * len(panels), 7.0), facecolor="black", layout="constrained")
+    FigureCanvasAgg(figure)
+    for index, panel in enumerate(panels):
+        axes = figure.add_subplot(1, len(panels), index + 1)
+        _draw(axes, panel)
+    figure.supxlabel(_wrapped(caption, 95 * len(panels)), color="#BBBBBB", fontsize=8.5)
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", dpi=110, facecolor="black", metadata={"Software": None})
+    return stream.getvalue()
+
+
+def _draw(axes: Any, panel: Panel) -> None:
+    frame = np.asarray(panel.frame)
+    low, high = np.percentile(frame, [0.5, 99.5])
+    axes.imshow(frame, cmap="gray", vmin=low, vmax=max(high, low + 1), interpolation="nearest")
+    axes.set_title(panel.title, color="white", fontsize=10, loc="left")
+    axes.set_axis_off()
+    for line in panel.lines:
+        rows = [point.row for point in line.points]
+        columns = [point.column for point in line.points]
+        axes.plot(columns, rows, color="black", linewidth=2.8, alpha=0.6)
+        marker = "o" if line.ends else None
+        axes.plot(columns, rows, color=line.colour, linewidth=1.4, marker=marker, markersize=3.5)
+        if line.label:
+            _label(axes, line, frame.shape[1])
+    axes.set_xlim(-0.5, frame.shape[1] - 0.5)
+    axes.set_ylim(frame.shape[0] - 0.5, -0.5)
+
+
+def _label(axes: Any, line: Line, columns: int) -> None:
+    """Write the words beside the line's lower end, towards the side with more room."""
+    end = max((line.points[0], line.points[-1]), key=lambda point: point.row)
+    left = end.column > 0.62 * columns
+    axes.annotate(
+        line.label,
+        (end.column, end.row),
+        xytext=(-8 if left else 8, -9),
+        textcoords="offset points",
+        ha="right" if left else "left",
+        color=line.colour,
+        fontsize=9,
+        bbox={"facecolor": "black", "alpha": 0.65, "edgecolor": "none", "pad": 1.5},
+        annotation_clip=True,
+    )
+
+
+def _wrapped(text: str, width: int) -> str:
+    import textwrap
+
+    return "\n".join(textwrap.wrap(text, width))
