@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from annot.geometry import PixelPoint
 
 # Okabe–Ito colours, told apart by colour-blind eyes; each line also carries its words.
-REFERENCE, FIRST, SECOND, THIRD = "#56B4E9", "#E69F00", "#F0E442", "#009E73"
+REFERENCE, FIRST, SECOND, THIRD = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7"
 COLOURS = {"ostium_width": FIRST, "landing_zone_width": SECOND, "depth": THIRD}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """A path on a frame with its words and colour; `label_at_end` puts them at its last point."""
+    """A path on a frame with its words and colour; `ends` marks its points."""
 
     points: tuple[PixelPoint, ...]
     label: str
@@ -46,7 +46,7 @@ def png_of(panels: Sequence[Panel], *, caption: str) -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(6.4 * len(panels), 7.0), facecolor="black", layout="constrained")
+    figure = Figure(figsize=(6.2 * len(panels), 6.7), facecolor="black", layout="constrained")
     FigureCanvasAgg(figure)
     for index, panel in enumerate(panels):
         axes = figure.add_subplot(1, len(panels), index + 1)
@@ -69,27 +69,27 @@ def _draw(axes: Any, panel: Panel) -> None:
         axes.plot(columns, rows, color="black", linewidth=2.8, alpha=0.6)
         marker = "o" if line.ends else None
         axes.plot(columns, rows, color=line.colour, linewidth=1.4, marker=marker, markersize=3.5)
-        if line.label:
-            _label(axes, line, frame.shape[1])
+    _labels(axes, [line for line in panel.lines if line.label])
     axes.set_xlim(-0.5, frame.shape[1] - 0.5)
     axes.set_ylim(frame.shape[0] - 0.5, -0.5)
 
 
-def _label(axes: Any, line: Line, columns: int) -> None:
-    """Write the words beside the line's lower end, towards the side with more room."""
-    end = max((line.points[0], line.points[-1]), key=lambda point: point.row)
-    left = end.column > 0.62 * columns
-    axes.annotate(
-        line.label,
-        (end.column, end.row),
-        xytext=(-8 if left else 8, -9),
-        textcoords="offset points",
-        ha="right" if left else "left",
-        color=line.colour,
-        fontsize=9,
-        bbox={"facecolor": "black", "alpha": 0.65, "edgecolor": "none", "pad": 1.5},
-        annotation_clip=True,
-    )
+def _labels(axes: Any, lines: Sequence[Line]) -> None:
+    """Stack the words at the lower left, each in its line's colour behind a dash of it.
+
+    Beside the lines they would cover one another or run out of the picture.
+    """
+    for index, line in enumerate(reversed(lines)):
+        axes.annotate(
+            f"━ {line.label}",
+            (0.02, 0.02),
+            xycoords="axes fraction",
+            xytext=(0, 19 * index),
+            textcoords="offset points",
+            color=line.colour,
+            fontsize=10.5,
+            bbox={"facecolor": "black", "alpha": 0.75, "edgecolor": "none", "pad": 2.5},
+        )
 
 
 def _wrapped(text: str, width: int) -> str:

@@ -19,7 +19,7 @@ def measurement_words(measurement: Measurement) -> str:
     title = measurement.caliper.measurand.title
     if result.unit == "px":
         return f"{title} {places} px, no scale"
-    return f"{title} {places} mm ({interval.low:.1f} to {interval.high:.1f})"
+    return f"{title} {places} mm (95 %: {interval.low:.1f} to {interval.high:.1f})"
 
 
 def scale_lines(answer: ScaleAnswer) -> tuple[Line, ...]:
