@@ -88,11 +88,7 @@ class CaliperLayer:
             self._layer.mode = "pan_zoom"
 
     def _fill(self, state: ScreenState, zoom: float, image: tuple[int, int]) -> None:
-        pieces = [
-            piece
-            for line in state.lines
-            for piece in pieces_of(line, frame=state.frame, zoom=zoom, image=image)
-        ]
+        pieces = pieces_of(state.lines, frame=state.frame, zoom=zoom, image=image)
         layer = self._layer
         if not pieces:
             layer.data = []

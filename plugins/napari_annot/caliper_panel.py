@@ -13,7 +13,7 @@ from qtpy.QtWidgets import (
 )
 
 from napari_annot.end_placing import EndPlacing
-from napari_annot.entry_fields import AngleField, ChoiceField, NumberField, side_by_side
+from napari_annot.entry_fields import ALL, ChoiceField, NumberField, side_by_side
 from napari_annot.state import ScreenState
 from napari_annot.tools import BENT_DEPTH, CALIPER_TOOLS, Tool
 from napari_annot.wording import frame_words
@@ -31,16 +31,17 @@ class CaliperPanel(QWidget):
     placing_stated = Signal(object)
     tilt_stated = Signal(object)
     note_stated = Signal(str)
+    refused = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
         self.tools = {tool.name: _button(tool) for tool in PALETTE}
         self.undo, self.redo = QPushButton("Undo"), QPushButton("Redo")
         self.delete = QPushButton("Delete")
-        self.u_end = NumberField("not stated: 1 px", decimals=2, highest=50)
-        self.u_unit = ChoiceField([("px", "px"), ("mm", "mm")])
+        self.u_end = NumberField("u of placing an end", "not stated: 1 px", highest=50)
+        self.u_unit = ChoiceField([("px", "px"), ("mm", "mm")], letters=3)
         self.selected = QLabel()
-        self.tilt = AngleField("not stated", highest=60)
+        self.tilt = NumberField("Tilt", "not stated", highest=60, zero=True)
         self.note = QLineEdit()
         self._lay_out()
         self._connect()
@@ -56,7 +57,7 @@ class CaliperPanel(QWidget):
         self.delete.setEnabled(caliper is not None)
         placing = state.placing
         self.u_end.state(placing.u_px if placing.u_px is not None else placing.u_mm)
-        if self.u_end.stated is not None:
+        if (placing.u_px, placing.u_mm) != (None, None):
             self.u_unit.choose("mm" if placing.u_mm is not None else "px")
         self._statements.setVisible(caliper is not None)
         if caliper is not None:
@@ -80,13 +81,13 @@ class CaliperPanel(QWidget):
         statements.setContentsMargins(0, 0, 0, 0)
         statements.setVerticalSpacing(4)
         statements.addRow("Selected", self.selected)
-        statements.addRow("Tilt within ±", self.tilt)
+        statements.addRow("Tilt within ± °", self.tilt)
         statements.addRow("Note", self.note)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 8, 8, 8)
         layout.setSpacing(6)
         layout.addLayout(grid)
-        layout.addWidget(side_by_side(self.undo, self.redo, self.delete))
+        layout.addWidget(side_by_side(self.undo, self.redo, self.delete, stretch=ALL))
         layout.addLayout(form)
         layout.addWidget(self._statements)
         layout.addStretch(1)
@@ -99,13 +100,15 @@ class CaliperPanel(QWidget):
         self.undo.clicked.connect(self.undo_wanted)
         self.redo.clicked.connect(self.redo_wanted)
         self.delete.clicked.connect(self.delete_wanted)
-        self.u_end.valueChanged.connect(self._state_placing)
+        self.u_end.changed.connect(self._state_placing)
         self.u_unit.stated.connect(self._state_placing)
-        self.tilt.valueChanged.connect(lambda: self.tilt_stated.emit(self.tilt.stated))
+        self.tilt.changed.connect(self.tilt_stated)
+        for field in (self.u_end, self.tilt):
+            field.refused.connect(self.refused)
         self.note.editingFinished.connect(lambda: self.note_stated.emit(self.note.text()))
 
     def _state_placing(self) -> None:
-        value, in_mm = self.u_end.stated, self.u_unit.chosen == "mm"
+        value, in_mm = self.u_end.known, self.u_unit.chosen == "mm"
         self.placing_stated.emit(
             EndPlacing(u_px=None if in_mm else value, u_mm=value if in_mm else None)
         )

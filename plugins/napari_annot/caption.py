@@ -15,7 +15,13 @@ class Caption:
 
         self._desk, self._viewer = desk, viewer
         self._overlay = TextOverlay(
-            text="", position="top_left", visible=False, font_size=10, color="white", box=True
+            text="",
+            position="top_left",
+            visible=False,
+            font_size=8,
+            color="white",
+            box=True,
+            box_color=(0.07, 0.07, 0.09, 0.85),
         )
         viewer.canvas.overlays[KEY] = self._overlay
         desk.changed.connect(self.refresh)

@@ -7,7 +7,15 @@ from typing import Any
 
 from qtpy.QtCore import Qt
 from qtpy.QtGui import QAction, QKeySequence
-from qtpy.QtWidgets import QFileDialog, QLabel, QProgressBar, QTabWidget, QVBoxLayout, QWidget
+from qtpy.QtWidgets import (
+    QFileDialog,
+    QLabel,
+    QProgressBar,
+    QSizePolicy,
+    QTabWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
@@ -43,7 +51,7 @@ class MeasureDock(QWidget):
         self.stage = Stage(napari_viewer, self.desk)
         self.loops, self.scale = LoopsPanel(), ScalePanel()
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
-        self.headline, self.details, self.status = QLabel(), QLabel(), QLabel()
+        self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
         self._closed = False
         self._lay_out()
@@ -122,8 +130,6 @@ class MeasureDock(QWidget):
         for panel in (self.loops, self.scale, self.calipers, self.reading, self.table):
             panel.show_state(state)
         self.headline.setText(state.scale.headline)
-        self.details.setText(state.scale.details)
-        self.details.setVisible(bool(state.scale.details))
         self.progress.setVisible(state.scale.state == "fitting")
         self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
         self._set_keys(state)
@@ -143,12 +149,11 @@ class MeasureDock(QWidget):
         bold = self.headline.font()
         bold.setBold(True)
         self.headline.setFont(bold)
-        for label in (self.headline, self.details, self.status, self.caution):
+        for label in (self.headline, self.status, self.caution):
             label.setWordWrap(True)
         small = self.caution.font()
         small.setPointSizeF(small.pointSizeF() * 0.85)
-        for label in (self.caution, self.details, self.scale.remarks):
-            label.setFont(small)
+        self.caution.setFont(small)
         self.caution.setToolTip(SCOPE_OF_INTERVAL)
         self.progress.setRange(0, 0)
         self.progress.setFixedHeight(6)
@@ -159,11 +164,23 @@ class MeasureDock(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
         layout.setSpacing(6)
-        for part in (self.loops, self.headline, self.progress, self.details, self.tabs):
+        for part in (self.loops, self.headline, self.progress, self.tabs):
             layout.addWidget(part)
         layout.addWidget(self.table, 1)
         layout.addWidget(self.status)
         layout.addWidget(self.caution)
+        self.tabs.currentChanged.connect(self._fit_tabs)
+        self._fit_tabs()
+
+    def _fit_tabs(self) -> None:
+        """Give the tabs the height of the page on show and the table the rest."""
+        fixed, ignored = QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Ignored
+        for index in range(self.tabs.count()):
+            page = self.tabs.widget(index)
+            if page is not None:
+                here = index == self.tabs.currentIndex()
+                page.setSizePolicy(ignored, fixed if here else ignored)
+        self.tabs.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
     def _connect_loops_and_scale(self) -> None:
         self.loops.file_wanted.connect(self._ask_files)
@@ -174,6 +191,8 @@ class MeasureDock(QWidget):
         self.scale.scale_wanted.connect(self.make_scale)
         self.scale.scale_removed.connect(lambda: self._attempt(lambda: self.desk.ask_scale(None)))
         self.desk.trace_drawn.connect(self._on_traced)
+        for panel in (self.scale, self.calipers, self.reading):
+            panel.refused.connect(self._refuse)
 
     def _connect_calipers_and_read(self) -> None:
         self.calipers.armed.connect(self._arm)
@@ -233,6 +252,10 @@ class MeasureDock(QWidget):
     def _arm(self, tool: Tool | None) -> None:
         self._attempt(lambda: self.desk.arm(tool))
 
+    def _refuse(self, sentence: str) -> None:
+        self.desk.say(sentence, fault=True)
+        self.desk.changed.emit()
+
     def _revise(self, **facts: object) -> None:
         if self.desk.selected is not None:
             key = self.desk.selected
@@ -240,10 +263,10 @@ class MeasureDock(QWidget):
 
     def _on_traced(self) -> None:
         """Fit at once where the size is stated; else say what is missing."""
-        if self.scale.entry().size is None:
-            self.desk.say("Traced. State the size, then make the scale.")
-        else:
+        if self.scale.size_mm_or_fr.text():
             self.make_scale()
+        else:
+            self.desk.say("Traced. State the size, then make the scale.")
 
     # ---- file dialogs
 

@@ -2,60 +2,85 @@
 
 from collections.abc import Sequence
 
-from qtpy.QtCore import Signal
-from qtpy.QtGui import QWheelEvent
-from qtpy.QtWidgets import QAbstractSpinBox, QComboBox, QDoubleSpinBox, QHBoxLayout, QWidget
+from qtpy.QtCore import QRegularExpression, Signal
+from qtpy.QtGui import QRegularExpressionValidator, QWheelEvent
+from qtpy.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QWidget
+
+from annot.errors import InputError
+
+FIELD_HEIGHT = 23
+ALL = -1
+DIGITS = r"\d{0,4}([.,]\d{0,6})?"
 
 
-class NumberField(QDoubleSpinBox):
-    """A number that may be left unstated; its lowest position shows what then holds."""
+class NumberField(QLineEdit):
+    """A number that may be left unstated: empty, with words for what then holds.
+
+    Parameters
+    ----------
+    title : str
+        Names the field in a refusal.
+    unstated : str
+        What holds while nobody states a number.
+    zero : bool
+        Whether 0 is a statement; otherwise a number must be above it.
+    """
+
+    changed = Signal(object)
+    refused = Signal(str)
 
     def __init__(
-        self, unstated: str, *, suffix: str = "", decimals: int = 2, highest: float = 999.0
+        self, title: str, unstated: str, *, highest: float = 1000.0, zero: bool = False
     ) -> None:
         super().__init__()
-        step = 10.0**-decimals
-        self.setDecimals(decimals)
-        self.setRange(0.0, highest)
-        self.setSingleStep(step * 10 if decimals > 1 else step)
-        self.setSpecialValueText(unstated)
-        self.setSuffix(f" {suffix}" if suffix else "")
-        self.setButtonSymbols(QAbstractSpinBox.ButtonSymbols.NoButtons)
-        self.setKeyboardTracking(False)
-        self.setMinimumWidth(70)
+        self._title, self._highest, self._zero = title, highest, zero
+        self._last: float | None = None
+        self.setPlaceholderText(unstated)
+        self.setValidator(QRegularExpressionValidator(QRegularExpression(DIGITS), self))
+        self.setMinimumWidth(50)
+        self.setFixedHeight(FIELD_HEIGHT)
+        self.editingFinished.connect(self._tell)
 
     @property
     def stated(self) -> float | None:
-        """The number, None while nobody stated one."""
-        value = self.value()
-        return value if value > self.minimum() else None
+        """The number, None while nobody stated one.
+
+        Raises
+        ------
+        InputError
+            If it lies outside what the field takes.
+        """
+        text = self.text().strip().replace(",", ".")
+        if not text:
+            return None
+        value = float(text) if text != "." else 0.0
+        if value > self._highest or (value == 0 and not self._zero):
+            lowest = "0" if self._zero else "above 0"
+            raise InputError(f"{self._title}: state a number {lowest} to {self._highest:g}.")
+        return value
+
+    @property
+    def known(self) -> float | None:
+        """The last number that was taken."""
+        return self._last
 
     def state(self, value: float | None) -> None:
-        """Show a number without telling anybody, but not while a person types in it."""
+        """Show a number, but not while a person types."""
         if not self.hasFocus():
-            was = self.blockSignals(True)
-            self.setValue(self.minimum() if value is None else value)
-            self.blockSignals(was)
+            self._last = value
+            self.setText("" if value is None else f"{value:.10g}")
 
-    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802  # Qt's name
-        """Let the wheel scroll the panel: it must not change a number that nobody looks at."""
-        event.ignore()
-
-
-class AngleField(NumberField):
-    """An angle from 0 that may be left unstated; 0 is a statement, so unstated lies below it."""
-
-    def __init__(self, unstated: str, *, highest: float) -> None:
-        super().__init__(unstated, suffix="°", decimals=1, highest=highest)
-        self.setMinimum(-1.0)
-        self.setSingleStep(1.0)
-        self.setValue(-1.0)
-
-    @property
-    def stated(self) -> float | None:
-        """The angle, None while nobody stated one."""
-        value = self.value()
-        return value if value >= 0 else None
+    def _tell(self) -> None:
+        """Tell of a new number once a person is done typing."""
+        try:
+            value = self.stated
+        except InputError as fault:
+            self.setText("" if self._last is None else f"{self._last:.10g}")
+            self.refused.emit(fault.message)
+            return
+        if value != self._last:
+            self._last = value
+            self.changed.emit(value)
 
 
 class ChoiceField(QComboBox):
@@ -63,11 +88,14 @@ class ChoiceField(QComboBox):
 
     stated = Signal(str)
 
-    def __init__(self, choices: Sequence[tuple[str, str]] = (), *, free: bool = False) -> None:
+    def __init__(
+        self, choices: Sequence[tuple[str, str]] = (), *, free: bool = False, letters: int = 8
+    ) -> None:
         super().__init__()
         self.setEditable(free)
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.setMinimumContentsLength(8)
+        self.setMinimumContentsLength(letters)
+        self.setFixedHeight(FIELD_HEIGHT)
         self.offer(choices)
         self.activated.connect(self._tell)
         typing = self.lineEdit()
@@ -115,11 +143,11 @@ class ChoiceField(QComboBox):
 
 
 def side_by_side(*widgets: QWidget, stretch: int = 0) -> QWidget:
-    """Return widgets in one row; the one at `stretch` takes the spare room."""
+    """Return widgets in one row; the one at `stretch` takes the spare room, or all alike."""
     row = QWidget()
     layout = QHBoxLayout(row)
     layout.setContentsMargins(0, 0, 0, 0)
     layout.setSpacing(6)
     for index, widget in enumerate(widgets):
-        layout.addWidget(widget, 1 if index == stretch else 0)
+        layout.addWidget(widget, 1 if stretch in (index, ALL) else 0)
     return row

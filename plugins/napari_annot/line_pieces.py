@@ -1,15 +1,17 @@
-"""A drawn line as the shapes that make it: a dark halo, the line, and its label on dark paper."""
+"""A drawn line as the shapes that make it: a dark halo, the line, crossbars, its label."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from annot.geometry import PixelPoint
-from napari_annot.shapes import FloatArray, label_corner, to_vertices, with_ticks
+from napari_annot.label_places import Box, place_label
+from napari_annot.shapes import FloatArray, crossbars, to_vertices
 from napari_annot.state import DrawnLine
 
 TEXT_POINTS = 8
 # all on screen, in screen pixels, whatever the zoom; the letters' size belongs to TEXT_POINTS
-TICK_PX, LINE_PX, THIN_PX, HALO_PX = 18.0, 2.0, 1.2, 2.4
-LETTER_PX, LETTER_LINE_PX, PAD_PX, GAP_PX = 7.9, 18.0, 8.0, 14.0
+TICK_PX, LINE_PX, THIN_PX, HALO_PX = 16.0, 2.0, 1.4, 2.4
+LETTER_PX, LETTER_LINE_PX, PAD_PX, GAP_PX = 7.9, 18.0, 8.0, 12.0
 
 Colour = tuple[float, float, float, float] | str
 HALO: Colour = (0.0, 0.0, 0.0, 0.55)
@@ -30,39 +32,67 @@ class Piece:
 
 
 def pieces_of(
-    line: DrawnLine, *, frame: int, zoom: float, image: tuple[int, int]
-) -> tuple[Piece, ...]:
-    """Return the shapes that draw a line on a frame.
+    lines: Sequence[DrawnLine], *, frame: int, zoom: float, image: tuple[int, int]
+) -> list[Piece]:
+    """Return the shapes that draw lines on a frame, labels above all lines.
 
     Parameters
     ----------
     zoom : float
         Screen pixels per image pixel.
     image : (int, int)
-        Rows and columns, so that a label stays on the picture.
+        Rows and columns, so that labels stay on the picture.
     """
-    points = with_ticks(line.points, TICK_PX / zoom) if line.ends else line.points
-    vertices = to_vertices(points, frame)
+    strokes = [piece for line in lines for piece in _strokes(line, frame, zoom)]
+    taken: list[Box] = []
+    labels = []
+    for line in lines:
+        if line.label:
+            box = place_label(
+                line.points,
+                _label_size(line.label, zoom),
+                taken,
+                [one.points for one in lines],
+                image=image,
+                gap_px=GAP_PX / zoom,
+            )
+            taken.append(box)
+            labels.append(_label(line, box, frame, zoom))
+    return [*strokes, *labels]
+
+
+def _strokes(line: DrawnLine, frame: int, zoom: float) -> list[Piece]:
     width = (THIN_PX if line.thin else LINE_PX * (1.5 if line.selected else 1.0)) / zoom
-    halo = Piece(vertices=vertices, kind="path", width=width + HALO_PX / zoom, edge=HALO)
-    stroke = Piece(vertices=vertices, kind="path", width=width, edge=line.colour)
-    pieces = (stroke,) if line.thin else (halo, stroke)
-    return (*pieces, _label(line, frame, zoom, image)) if line.label else pieces
+    paths = [line.points]
+    if line.ends:
+        paths += crossbars(line.points, TICK_PX / zoom)
+    strokes = [
+        Piece(vertices=to_vertices(path, frame), kind="path", width=width, edge=line.colour)
+        for path in paths
+    ]
+    if line.thin:
+        return strokes
+    halo = Piece(vertices=strokes[0].vertices, kind="path", width=width + HALO_PX / zoom, edge=HALO)
+    return [halo, *strokes]
 
 
-def _label(line: DrawnLine, frame: int, zoom: float, image: tuple[int, int]) -> Piece:
-    texts = line.label.split("\n")
-    width = (LETTER_PX * max(len(text) for text in texts) + 2 * PAD_PX) / zoom
-    height = (LETTER_LINE_PX * len(texts) + PAD_PX) / zoom
-    corner = label_corner(line.points, (height, width), image, GAP_PX / zoom)
-    box = (
-        corner,
-        PixelPoint(corner.row, corner.column + width),
-        PixelPoint(corner.row + height, corner.column + width),
-        PixelPoint(corner.row + height, corner.column),
+def _label_size(label: str, zoom: float) -> tuple[float, float]:
+    texts = label.split("\n")
+    height = LETTER_LINE_PX * len(texts) + PAD_PX
+    width = LETTER_PX * max(len(text) for text in texts) + 2 * PAD_PX
+    return height / zoom, width / zoom
+
+
+def _label(line: DrawnLine, box: Box, frame: int, zoom: float) -> Piece:
+    top, left, bottom, right = box
+    corners = (
+        PixelPoint(top, left),
+        PixelPoint(top, right),
+        PixelPoint(bottom, right),
+        PixelPoint(bottom, left),
     )
     return Piece(
-        vertices=to_vertices(box, frame),
+        vertices=to_vertices(corners, frame),
         kind="polygon",
         width=(LINE_PX if line.selected else THIN_PX) / zoom,
         edge=line.colour,

@@ -11,11 +11,12 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
-from napari_annot.entry_fields import side_by_side
+from napari_annot.entry_fields import ALL, side_by_side
 from napari_annot.state import LoopLine, ScreenState
 
 HEADS = ("#", "Loop", "Kind", "View", "Scale")
 FILE = Qt.ItemDataRole.UserRole
+LIST_HEIGHT = 76
 
 
 class LoopsPanel(QWidget):
@@ -39,11 +40,11 @@ class LoopsPanel(QWidget):
             self.list.header().setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
         self.list.header().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         self.list.header().setStretchLastSection(False)
-        self.list.setFixedHeight(94)
+        self.list.setFixedHeight(LIST_HEIGHT)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
-        layout.addWidget(side_by_side(self.open_file, self.open_folder))
+        layout.addWidget(side_by_side(self.open_file, self.open_folder, stretch=ALL))
         layout.addWidget(self.list)
         self.open_file.clicked.connect(self.file_wanted)
         self.open_folder.clicked.connect(self.folder_wanted)

@@ -4,7 +4,7 @@ from qtpy.QtCore import Signal
 from qtpy.QtWidgets import QFormLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from annot.reads import Conditions
-from napari_annot.entry_fields import AngleField, ChoiceField, side_by_side
+from napari_annot.entry_fields import ALL, ChoiceField, NumberField, side_by_side
 from napari_annot.state import ScreenState
 
 NOT_STATED = ("not stated", "not stated")
@@ -31,6 +31,7 @@ class ReadPanel(QWidget):
     load_wanted = Signal()
     save_wanted = Signal()
     export_wanted = Signal()
+    refused = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -41,10 +42,10 @@ class ReadPanel(QWidget):
             ChoiceField(LOADINGS, free=True),
             ChoiceField(RHYTHMS, free=True),
         )
-        self.plane = AngleField("not stated", highest=179.9)
+        self.plane = NumberField("Echo plane", "not stated", highest=179.9, zero=True)
         self.load, self.save = QPushButton("Load read …"), QPushButton("Save read …")
         self.export = QPushButton("Export table …")
-        self._plane_title = QLabel("Echo plane")
+        self._plane_title = QLabel("Echo plane °")
         self._form = QFormLayout()
         self._lay_out()
         self._connect()
@@ -74,7 +75,7 @@ class ReadPanel(QWidget):
         layout.setContentsMargins(8, 8, 8, 8)
         layout.setSpacing(6)
         layout.addLayout(self._form)
-        layout.addWidget(side_by_side(self.load, self.save))
+        layout.addWidget(side_by_side(self.load, self.save, stretch=ALL))
         layout.addWidget(self.export)
         layout.addStretch(1)
 
@@ -85,7 +86,8 @@ class ReadPanel(QWidget):
             )
         for choice in (self.loading, self.rhythm):
             choice.stated.connect(self._state_conditions)
-        self.plane.valueChanged.connect(lambda: self.plane_stated.emit(self.plane.stated))
+        self.plane.changed.connect(self.plane_stated)
+        self.plane.refused.connect(self.refused)
         self.load.clicked.connect(self.load_wanted)
         self.save.clicked.connect(self.save_wanted)
         self.export.clicked.connect(self.export_wanted)

@@ -2,19 +2,28 @@
 
 from typing import cast
 
-from qtpy.QtCore import Signal
-from qtpy.QtWidgets import QFormLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from qtpy.QtCore import Qt, Signal
+from qtpy.QtWidgets import (
+    QFormLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
 from annot.calibration import ScaleRequest
-from napari_annot.entry_fields import AngleField, ChoiceField, NumberField, side_by_side
+from napari_annot.entry_fields import ChoiceField, NumberField, side_by_side
 from napari_annot.scale_entry import FIELDS, KIND_TITLES, ScaleEntry, ScaleKind, entry_of
 from napari_annot.state import ScreenState
 from napari_annot.tools import OBJECT_TOOLS
 from napari_annot.wording import joined
 
-SIZE_TITLES = {"catheter": "Diameter", "sphere": "Diameter", "segment": "Length"}
+DETAILS_HEIGHT = 74
+SIZE_TITLES = {"catheter": "Diameter", "sphere": "Diameter mm", "segment": "Length mm"}
 UNSTATED_TOLERANCE = {
-    "catheter": "as a label: rounded up to 0.1 mm",
+    "catheter": "labelled: rounded up to 0.1 mm",
     "sphere": "not stated: ±0.02 mm",
     "segment": "not stated: ±1 %",
 }
@@ -27,35 +36,38 @@ class ScalePanel(QWidget):
     traces_dropped = Signal()
     scale_wanted = Signal()
     scale_removed = Signal()
+    refused = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
         self.kind = ChoiceField([(kind, title) for kind, title in KIND_TITLES.items()])
-        self.size_mm_or_fr = NumberField("state it", decimals=3, highest=300)
-        self.unit = ChoiceField([("mm", "mm"), ("fr", "Fr")])
-        self.tolerance_mm = NumberField("", suffix="mm", decimals=3, highest=20)
+        self.size_mm_or_fr = NumberField("Size", "state it", highest=300)
+        self.unit = ChoiceField([("mm", "mm"), ("fr", "Fr")], letters=3)
+        self.tolerance_mm = NumberField("Tolerance", "", highest=20)
         self.surface = ChoiceField([("outer", "outer diameter"), ("inner", "inner diameter")])
-        self.other_mm = NumberField("not known", suffix="mm", decimals=3, highest=50)
+        self.other_mm = NumberField("Other diameter", "not known", highest=50)
         self.filling = ChoiceField(
             [("unknown", "not known"), ("empty", "empty"), ("contrast", "filled with contrast")]
         )
-        self.u_end_px = NumberField("not stated: 1 px", suffix="px", highest=50)
-        self.tilt_deg = AngleField("not stated", highest=60)
-        self.depth_offset_mm = _Depth()
-        self.mm_per_px = NumberField("state it", suffix="mm/px", decimals=5, highest=10)
-        self.u_percent = NumberField("not stated", suffix="%", decimals=2, highest=100)
+        self.u_end_px = NumberField("u of an end", "not stated: 1 px", highest=50)
+        self.tilt_deg = NumberField("Tilt", "not stated", highest=60, zero=True)
+        self.depth_offset_mm = NumberField(
+            "Depth apart", "not stated: ±20 mm", highest=200, zero=True
+        )
+        self.mm_per_px = NumberField("Scale", "state it", highest=10)
+        self.u_percent = NumberField("Relative u", "not stated", highest=100)
         self.lender = ChoiceField()
         self.overrule = QLineEdit()
         self.overrule.setPlaceholderText("only if the geometry differs")
         self.trace = QPushButton("Trace on this frame")
         self.traced = QLabel()
         self.drop = QPushButton("Clear")
-        self.remarks = QLabel()
-        self.remarks.setWordWrap(True)
+        self.details = QLabel()
         self.make = QPushButton("Make scale")
         self.remove = QPushButton("Remove scale")
         self._request: ScaleRequest | None = None
         self._file: str | None = None
+        self._ultrasound = False
         self._lay_out()
         self._connect()
         self._show_kind()
@@ -105,37 +117,39 @@ class ScalePanel(QWidget):
         self.lender.offer(
             [(line.file, line.name) for line in state.loops if line.file != state.shown]
         )
+        self._ultrasound = state.modality == "US"
         if state.shown != self._file or state.request != self._request:
             if state.request is not None:
                 self.fill(entry_of(state.request))
             elif state.shown != self._file:
                 self.fill(ScaleEntry(kind="header" if state.modality == "US" else "catheter"))
+            self._show_kind()
             self._file, self._request = state.shown, state.request
         same_kind = state.trace is not None and state.trace.kind == self.kind.chosen
         frames = [str(frame) for frame, _ in state.trace.looks] if state.trace else []
         self.traced.setText(f"frame {', '.join(frames)}" if same_kind and frames else "not yet")
         self.drop.setEnabled(bool(same_kind and frames))
         self.remove.setEnabled(state.request is not None)
-        self.remarks.setText(joined(state.scale.warnings))
-        self.remarks.setVisible(bool(state.scale.warnings))
+        remarks = joined(state.scale.warnings)
+        self.details.setText("\n".join(text for text in (state.scale.details, remarks) if text))
         self.setEnabled(state.shown is not None)
 
     def _lay_out(self) -> None:
         self.form = QFormLayout()
         self.form.setContentsMargins(0, 0, 0, 0)
-        self.form.setVerticalSpacing(4)
+        self.form.setVerticalSpacing(3)
         self.form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
         rows: list[tuple[str, str, QWidget]] = [
             ("size", "Diameter", side_by_side(self.size_mm_or_fr, self.unit)),
-            ("tolerance_mm", "Tolerance ±", self.tolerance_mm),
+            ("tolerance_mm", "Tolerance ± mm", self.tolerance_mm),
             ("surface", "This is the", self.surface),
-            ("other_mm", "Other diameter", self.other_mm),
+            ("other_mm", "Other diameter mm", self.other_mm),
             ("filling", "Lumen", self.filling),
-            ("u_end_px", "u of an end", self.u_end_px),
-            ("tilt_deg", "Tilt within ±", self.tilt_deg),
-            ("mm_per_px", "Scale", self.mm_per_px),
-            ("u_percent", "Relative u", self.u_percent),
-            ("depth_offset_mm", "Depth apart ±", self.depth_offset_mm),
+            ("u_end_px", "u of an end px", self.u_end_px),
+            ("tilt_deg", "Tilt within ± °", self.tilt_deg),
+            ("mm_per_px", "mm per px", self.mm_per_px),
+            ("u_percent", "Relative u %", self.u_percent),
+            ("depth_offset_mm", "Depth apart ± mm", self.depth_offset_mm),
             ("lender", "Loop", self.lender),
             ("overrule", "Overrule because", self.overrule),
         ]
@@ -147,43 +161,45 @@ class ScalePanel(QWidget):
             self._rows[name] = (label, field)
         self._trace_row = side_by_side(self.trace, self.traced, self.drop)
         layout = QVBoxLayout(self)
-        layout.setContentsMargins(8, 8, 8, 8)
+        layout.setContentsMargins(8, 6, 8, 6)
         layout.setSpacing(6)
         layout.addLayout(self.form)
         layout.addWidget(self._trace_row)
         layout.addWidget(side_by_side(self.make, self.remove))
-        layout.addWidget(self.remarks)
-        layout.addStretch(1)
+        layout.addWidget(_scrolled(self.details))
 
     def _connect(self) -> None:
         self.kind.currentIndexChanged.connect(self._show_kind)
         self.trace.clicked.connect(lambda: self.trace_wanted.emit(self.kind.chosen))
         self.drop.clicked.connect(self.traces_dropped)
         self.make.clicked.connect(self.scale_wanted)
+        for field in self.findChildren(NumberField):
+            field.refused.connect(self.refused)
         self.remove.clicked.connect(self.scale_removed)
 
     def _show_kind(self) -> None:
         """Show only what the kind asks for."""
         kind = cast(ScaleKind, self.kind.chosen)
         for name, (_, field) in self._rows.items():
-            self.form.setRowVisible(field, name in FIELDS[kind])
+            no_depth = self._ultrasound and name == "depth_offset_mm"
+            self.form.setRowVisible(field, name in FIELDS[kind] and not no_depth)
         self._rows["size"][0].setText(SIZE_TITLES.get(kind, "Size"))
         self.unit.setVisible(kind == "catheter")
-        self.tolerance_mm.setSpecialValueText(UNSTATED_TOLERANCE.get(kind, "not stated"))
+        self.tolerance_mm.setPlaceholderText(UNSTATED_TOLERANCE.get(kind, "not stated"))
         self._trace_row.setVisible(kind in OBJECT_TOOLS)
 
 
-class _Depth(NumberField):
-    """Half-range of a depth; 0 states the same depth, so unstated lies below it."""
-
-    def __init__(self) -> None:
-        super().__init__("not stated: ±20 mm", suffix="mm", decimals=1, highest=200)
-        self.setMinimum(-1.0)
-        self.setSingleStep(1.0)
-        self.setValue(-1.0)
-
-    @property
-    def stated(self) -> float | None:
-        """The half-range, None while nobody stated one."""
-        value = self.value()
-        return value if value >= 0 else None
+def _scrolled(label: QLabel) -> QScrollArea:
+    """Return a few lines' room for a text that may be long."""
+    label.setWordWrap(True)
+    label.setAlignment(Qt.AlignmentFlag.AlignTop)
+    small = label.font()
+    small.setPointSizeF(small.pointSizeF() * 0.85)
+    label.setFont(small)
+    area = QScrollArea()
+    area.setWidget(label)
+    area.setWidgetResizable(True)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    area.setFrameShape(QScrollArea.Shape.NoFrame)
+    area.setFixedHeight(DETAILS_HEIGHT)
+    return area

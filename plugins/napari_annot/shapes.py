@@ -64,15 +64,12 @@ def _to_piece(point: PixelPoint, start: PixelPoint, end: PixelPoint) -> float:
     return distance_px(point, PixelPoint(start.row + share * run[0], start.column + share * run[1]))
 
 
-def with_ticks(points: Sequence[PixelPoint], tick_px: float) -> tuple[PixelPoint, ...]:
-    """Return one path that draws a polyline with a crossbar at either end.
+def crossbars(points: Sequence[PixelPoint], bar_px: float) -> list[tuple[PixelPoint, ...]]:
+    """Return a bar across either end of a polyline.
 
-    The bars leave the ends themselves uncovered by any blob, so that the landmark stays visible.
+    Bars leave the ends uncovered by any blob, so that the landmark stays visible.
     """
-    first, last = points[0], points[-1]
-    start = _bar(first, points[1], tick_px)
-    end = _bar(last, points[-2], tick_px)
-    return (*start, first, *points[1:-1], last, *end)
+    return [_bar(points[0], points[1], bar_px), _bar(points[-1], points[-2], bar_px)]
 
 
 def _bar(at: PixelPoint, towards: PixelPoint, tick_px: float) -> tuple[PixelPoint, PixelPoint]:
@@ -97,33 +94,4 @@ def circle(centre: PixelPoint, rim: PixelPoint) -> tuple[PixelPoint, ...]:
             centre.column + radius * float(np.cos(angle)),
         )
         for angle in angles
-    )
-
-
-def label_corner(
-    points: Sequence[PixelPoint],
-    size_px: tuple[float, float],
-    image: tuple[int, int],
-    gap_px: float,
-) -> PixelPoint:
-    """Return the upper left corner of a label that lies beside a line and on the image.
-
-    Parameters
-    ----------
-    size_px : (float, float)
-        Height and width of the label in image pixels.
-    image : (int, int)
-        Rows and columns.
-    gap_px : float
-        Distance from the line's rightmost end.
-    """
-    end = max(points, key=lambda point: point.column)
-    height, width = size_px
-    row, column = end.row - height / 2, end.column + gap_px
-    if column + width > image[1] - 1:
-        start = min(points, key=lambda point: point.column)
-        row, column = start.row - height / 2, start.column - gap_px - width
-    return PixelPoint(
-        min(max(row, 0.0), max(image[0] - 1 - height, 0.0)),
-        min(max(column, 0.0), max(image[1] - 1 - width, 0.0)),
     )

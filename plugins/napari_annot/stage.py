@@ -13,8 +13,12 @@ class Stage:
     """Binds a desk to a viewer until it is closed."""
 
     def __init__(self, viewer: Any, desk: Desk) -> None:
+        self._viewer = viewer
         self._async_was = _hold_async_off()
-        # the lines before the picture: then they lie above it, and follow it on the same signal
+        self._surround_was = viewer.canvas.background_color_override
+        # a bright surround dazzles: the light theme would put white around a dark picture
+        viewer.canvas.background_color_override = "black"
+        # the picture before the lines, so that they are drawn above it on the same signal
         self.pictures = Pictures(viewer, desk)
         self.lines = CaliperLayer(viewer, desk)
         self.mouse = Mouse(viewer, desk, self.pictures)
@@ -25,6 +29,7 @@ class Stage:
         """Let go of the viewer; the layer of lines goes, the picture stays."""
         for part in (self.mouse, self.caption, self.lines, self.pictures):
             part.close()
+        self._viewer.canvas.background_color_override = self._surround_was
         if self._async_was:
             _set_async(on=True)
 

@@ -71,6 +71,7 @@ class Row:
     view: str
     value: str
     interval: str
+    scaled: bool
     repeat: int
     warnings: tuple[str, ...]
     here: bool
@@ -228,8 +229,9 @@ def _row(
         colour=tool.colour,
         frame=frame,
         view=wording.view_words(header, frame, stated),
-        value=wording.value_words(measurement),
+        value=wording.plain_value_words(measurement),
         interval=wording.interval_words(measurement),
+        scaled=measurement.result.unit != "px",
         repeat=caliper.repeat,
         warnings=measurement.warnings,
         here=part.file == facts.shown and frame == facts.frame,

@@ -10,18 +10,15 @@ from napari_annot.wording import frame_words, joined
 
 Index = QModelIndex | QPersistentModelIndex
 Role = Qt.ItemDataRole
-HEADS = ("#", "Quantity", "Frame", "View", "Value ± u", "95 % interval", "Rep.", "!")
+HEADS = ("Quantity, frame", "View", "Value ± u, 95 %", "Rep.", "!")
 TIPS = (
-    "loop, as numbered in the list",
-    "what is measured",
-    "frame from 0 (from 1, as DICOM counts)",
+    "what is measured; loop as numbered in the list; frame from 0 (from 1, as DICOM counts)",
     "positioner angles for X-ray, stated plane angle for echo",
-    "best estimate ± standard uncertainty",
-    "95 % coverage interval, in the unit of the value",
+    "best estimate ± standard uncertainty; below it the 95 % coverage interval in the same unit",
     "which reading of the same thing; double click to change",
     "number of warnings; point at it to read them",
 )
-LOOP, QUANTITY, FRAME, VIEW, VALUE, INTERVAL, REPEAT, WARNINGS = range(len(HEADS))
+QUANTITY, VIEW, VALUE, REPEAT, WARNINGS = range(len(HEADS))
 
 
 class MeasurementTable(QAbstractTableModel):
@@ -81,7 +78,7 @@ class MeasurementTable(QAbstractTableModel):
             return _tip(row, column)
         if role == Role.DecorationRole and column == QUANTITY:
             return _patch(row.colour)
-        if role == Role.TextAlignmentRole and column not in (QUANTITY, VIEW):
+        if role == Role.TextAlignmentRole and column >= VALUE:
             return Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
         return None
 
@@ -102,12 +99,9 @@ class MeasurementTable(QAbstractTableModel):
 
 def _text(row: Row, column: int) -> str:
     return (
-        str(row.loop),
-        row.quantity,
-        frame_words(row.frame),
-        row.view,
-        row.value,
-        row.interval,
+        f"{row.quantity}\nloop {row.loop}, frame {frame_words(row.frame)}",
+        row.view.replace("° ", "°\n"),
+        f"{row.value}{'' if row.scaled else ' ⚠'}\n{row.interval}",
         str(row.repeat),
         str(len(row.warnings)) if row.warnings else "",
     )[column]

@@ -5,9 +5,10 @@ from qtpy.QtGui import QKeyEvent
 from qtpy.QtWidgets import QAbstractItemView, QHeaderView, QLabel, QTableView, QVBoxLayout, QWidget
 
 from napari_annot.state import ScreenState
-from napari_annot.table_model import INTERVAL, MeasurementTable
+from napari_annot.table_model import QUANTITY, MeasurementTable
 
 NONE_YET = "No measurement yet."
+ROW_HEIGHT = 36
 
 
 class _Table(QTableView):
@@ -35,14 +36,14 @@ class TablePanel(QWidget):
         self.view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.view.verticalHeader().hide()
-        self.view.verticalHeader().setDefaultSectionSize(22)
+        self.view.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
         self.view.setShowGrid(False)
-        self.view.setWordWrap(False)
+        self.view.setTextElideMode(Qt.TextElideMode.ElideRight)
         head = self.view.horizontalHeader()
         head.setMinimumSectionSize(18)
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        head.setSectionResizeMode(INTERVAL, QHeaderView.ResizeMode.Stretch)
-        self.view.setMinimumHeight(120)
+        head.setSectionResizeMode(QUANTITY, QHeaderView.ResizeMode.Stretch)
+        self.view.setMinimumHeight(3 * ROW_HEIGHT + 26)
         self.warnings = QLabel()
         self.warnings.setWordWrap(True)
         layout = QVBoxLayout(self)

@@ -13,10 +13,16 @@ from napari_annot.standings import Standing
 NO_SCALE_SIGN = "no scale"
 
 
-def value_words(measurement: Measurement) -> str:
-    """Return for instance '25.25 ± 0.63 mm' (± u); in px it says that there is no scale."""
+def plain_value_words(measurement: Measurement) -> str:
+    """Return for instance '25.25 ± 0.63 mm', the value and its standard uncertainty."""
     result = measurement.result
-    words = f"{value_with_u(result.value, result.u)} {result.unit}"
+    return f"{value_with_u(result.value, result.u)} {result.unit}"
+
+
+def value_words(measurement: Measurement) -> str:
+    """Return value and uncertainty; in px with the sign that there is no scale."""
+    result = measurement.result
+    words = plain_value_words(measurement)
     return words if result.unit != "px" else f"{words} ({NO_SCALE_SIGN})"
 
 
