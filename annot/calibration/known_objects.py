@@ -1,9 +1,11 @@
 """The true size of a reference object, as somebody knows it: label, certificate or micrometer."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 from annot.calibration.allowances import LABEL_STEP
+from annot.errors import InputError
 from annot.uncertainty import InputQuantity, rectangular
 
 MM_PER_FRENCH = 1 / 3  # the French scale's definition: one third of a millimetre
@@ -27,6 +29,12 @@ class KnownSize:
         What the object is, for the budget: "catheter", "sphere", "length".
     size_fr : float or None
         The size on the French scale, where it was given so.
+
+    Raises
+    ------
+    InputError
+        If size or tolerance is no positive number, the tolerance reaches the size, or a label
+        is no larger than its own rounding.
     """
 
     size_mm: float
@@ -34,6 +42,19 @@ class KnownSize:
     source: SizeSource
     name: str
     size_fr: float | None = None
+
+    def __post_init__(self) -> None:
+        least = LABEL_STEP.value if self.source == "label" else 0.0
+        if not least < self.size_mm < math.inf:
+            raise InputError(
+                f"A {self.name} of {self.size_mm:g} mm is no size: give a number above "
+                f"{least:g} mm."
+            )
+        if not 0 < self.tolerance_mm < self.size_mm:
+            raise InputError(
+                f"A tolerance of ±{self.tolerance_mm:g} mm does not fit a {self.name} of "
+                f"{self.size_mm:g} mm: give a positive number below the size."
+            )
 
     @property
     def object_id(self) -> str:

@@ -5,6 +5,7 @@ from typing import Literal
 
 from annot.calibration.known_objects import KnownSize, Surface
 from annot.calibration.shaft_fit import Filling
+from annot.errors import InputError
 from annot.geometry import PixelPoint
 
 ObjectKind = Literal["catheter", "sphere", "segment"]
@@ -56,6 +57,12 @@ class ObjectRequest:
     `surface` says which diameter of a catheter `size` is; `other_mm` is the other one, where
     somebody knows it: it fixes the wall, which a picture alone shows poorly. `segment` needs
     neither. `u_end_px` is how well one end of a segment is placed by hand.
+
+    Raises
+    ------
+    InputError
+        If there is no reading, a fitted object is read twice in one frame (the second says nothing
+        new and would only shrink the interval), or the inner diameter is not the smaller one.
     """
 
     kind: ObjectKind
@@ -67,6 +74,24 @@ class ObjectRequest:
     material: str = ""
     u_end_px: float | None = None
     placing: Placing = field(default_factory=Placing)
+
+    def __post_init__(self) -> None:
+        frames = [one.frame for one in self.readings]
+        if not frames:
+            raise InputError(f"The {self.kind} is read in no frame: trace it on at least one.")
+        if self.kind != "segment" and len(set(frames)) < len(frames):
+            raise InputError(
+                f"The {self.kind} is read twice in one frame: fit it once in each frame."
+            )
+        if self.other_mm is None:
+            return
+        pair = (self.other_mm, self.size.size_mm)
+        inner, outer = pair if self.surface == "outer" else pair[::-1]
+        if not 0 < inner < outer:
+            raise InputError(
+                f"The {self.kind}'s inner diameter ({inner:g} mm) is not smaller than its outer "
+                f"one ({outer:g} mm): check which of the two is which."
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
