@@ -63,7 +63,7 @@ def _at_isocentre(view: XrayView) -> StoredSpacing | NoScale:
     far, near = view.source_to_detector_mm, view.source_to_patient_mm
     if far is not None and near is not None and 0 < near < far:
         factor, basis = near / far, f"ImagerPixelSpacing × {near:g} / {far:g} mm, at the isocentre"
-    elif view.magnification_factor is not None and view.magnification_factor >= 1:
+    elif view.magnification_factor is not None and view.magnification_factor > 1:
         factor = 1 / view.magnification_factor
         basis = f"ImagerPixelSpacing / {view.magnification_factor:g} (stored magnification)"
     else:
