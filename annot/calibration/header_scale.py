@@ -8,7 +8,7 @@ from annot.calibration.depth import depth_ratio
 from annot.calibration.identity import geometry_key, short_hash
 from annot.calibration.projection_geometry import stored_spacing
 from annot.calibration.request import HeaderRequest
-from annot.calibration.scale import NoScale, PixelScale, Region, pair_of_scales
+from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
 from annot.calibration.ultrasound_region import region_for
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader
@@ -27,14 +27,7 @@ class RegionScales:
         ruling = region_for(self.header, points)
         if isinstance(ruling, NoScale):
             return ruling
-        region = ruling.region
-        box = Region(
-            min_row=region.min_y0,
-            min_column=region.min_x0,
-            max_row=region.max_y1,
-            max_column=region.max_x1,
-        )
-        size = region.mm_per_px
+        box, size = ruling.box, ruling.region.mm_per_px
         key = f"header-{short_hash(self.header.sop_instance_uid, self.request, box)}"
         spacing = _spacing(
             self.request,
@@ -53,6 +46,7 @@ class RegionScales:
             basis=f"ultrasound region of rows {box.min_row} to {box.max_row}",
             geometry=geometry_key(self.header),
             region=box,
+            overruled=self.request.placing.overrule,
             warnings=ruling.warnings,
         )
 

@@ -16,7 +16,12 @@ def geometry_key(header: LoopHeader) -> GeometryKey:
     """Return what must be the same in another loop for a scale to hold there."""
     view = header.xray
     if view is None:
-        return GeometryKey(modality=header.modality, rows=header.rows, columns=header.columns)
+        return GeometryKey(
+            modality=header.modality,
+            rows=header.rows,
+            columns=header.columns,
+            region_sizes_mm=tuple(one.mm_per_px for one in header.regions if one.is_2d_length),
+        )
     return GeometryKey(
         modality=header.modality,
         rows=header.rows,
@@ -25,6 +30,8 @@ def geometry_key(header: LoopHeader) -> GeometryKey:
         source_to_detector_mm=view.source_to_detector_mm,
         source_to_patient_mm=view.source_to_patient_mm,
         angles_deg=(view.primary_deg, view.secondary_deg),
+        plane=view.plane,
+        field_of_view_mm=view.field_of_view_mm,
     )
 
 

@@ -19,14 +19,20 @@ from annot.calibration.request import (
 from annot.calibration.scale import (
     NoScale,
     PixelScale,
+    Region,
     pair_of_scales,
     scale_from_reference_object,
 )
+from annot.calibration.ultrasound_region import protects_its_scale, region_for
 from annot.errors import InputError
 from annot.loops import Loop, LoopHeader
 from annot.uncertainty import propagate, stated
 
 LoopScale = PixelScale | RegionScales | NoScale
+PROTECTED = (
+    "the file protects its ultrasound scale, so another one only checks it: use the file's own, or "
+    "overrule it with a reason"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +55,8 @@ def make_scale(loop: Loop, request: ObjectRequest | HeaderRequest | GivenRequest
     """
     if isinstance(request, HeaderRequest):
         return MadeScale(scale=header_scale(loop.header, request))
+    if protects_its_scale(loop.header) and not request.placing.overrule:
+        return MadeScale(scale=NoScale(reason=PROTECTED))
     if isinstance(request, GivenRequest):
         return MadeScale(scale=_given(loop.header, request))
     return _from_object(loop, request)
@@ -80,19 +88,43 @@ def _from_object(loop: Loop, request: ObjectRequest) -> MadeScale:
         if request.kind == "segment"
         else {one.frame: _grey(loop.frame(one.frame)) for one in request.readings}
     )
+    place = _place_of(header, request)
     seen = size_in_frames(
         frames,
         request,
         key=key,
         full_scale=float(2**header.bits_stored - 1),
-        aspect=pixel_aspect(header),
+        aspect=place.aspect,
     )
     if isinstance(seen, NoScale):
         return MadeScale(scale=seen)
-    return MadeScale(scale=_scale_of(header, request, seen, key), seen=seen)
+    return MadeScale(scale=_scale_of(header, request, seen, key=key, place=place), seen=seen)
 
 
-def _scale_of(header: LoopHeader, request: ObjectRequest, seen: SeenSize, key: str) -> PixelScale:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Place:
+    """Shape of the pixels where the object lies, and the box in which that is known to hold."""
+
+    aspect: float
+    region: Region | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def _place_of(header: LoopHeader, request: ObjectRequest) -> _Place:
+    """Return where a scale from this object holds: in ultrasound, in the object's own region."""
+    if header.modality != "US":
+        return _Place(aspect=pixel_aspect(header))
+    ruling = region_for(header, [point for one in request.readings for point in one.points])
+    if isinstance(ruling, NoScale):
+        text = f"square pixels and one scale for the whole picture assumed: {ruling.reason}"
+        return _Place(aspect=1.0, warnings=(text,))
+    row, column = ruling.region.mm_per_px
+    return _Place(aspect=column / row, region=ruling.box, warnings=ruling.warnings)
+
+
+def _scale_of(
+    header: LoopHeader, request: ObjectRequest, seen: SeenSize, *, key: str, place: _Place
+) -> PixelScale:
     known = request.size.quantity()
     depth = depth_ratio(
         header, request.placing, key=f"depth-{short_hash(header.sop_instance_uid, request.placing)}"
@@ -100,7 +132,7 @@ def _scale_of(header: LoopHeader, request: ObjectRequest, seen: SeenSize, key: s
     scale = scale_from_reference_object(
         key=key, known_size=known, seen_size=seen.size, depth_ratio=depth.quantity
     )
-    row, column = pair_of_scales(scale, pixel_aspect(header))
+    row, column = pair_of_scales(scale, place.aspect)
     return PixelScale(
         key=key,
         kind=request.kind,
@@ -110,18 +142,28 @@ def _scale_of(header: LoopHeader, request: ObjectRequest, seen: SeenSize, key: s
         geometry=geometry_key(header),
         object_id=known.key,
         depth_group=depth.group,
+        region=place.region,
         overruled=request.placing.overrule,
-        warnings=(*_relation_warning(header), *seen.notes, *depth.warnings),
+        warnings=(*_model_warnings(header, request), *seen.notes, *place.warnings, *depth.warnings),
     )
 
 
-def _relation_warning(header: LoopHeader) -> tuple[str, ...]:
+def _model_warnings(header: LoopHeader, request: ObjectRequest) -> tuple[str, ...]:
+    """Say where the object's own model rests on something that nobody stated."""
+    if request.kind == "segment":
+        if header.modality == "US" or request.placing.tilt_deg is not None:
+            return ()
+        return (
+            "tilt of the known length not stated and not in the interval: seen obliquely it makes "
+            "every length too long",
+        )
     relation = header.xray.intensity_relationship if header.xray else None
-    if relation in (None, "LIN"):
+    if relation == "LIN":
         return ()
+    words = f"are {relation} of" if relation else "have no stated relation to"
     return (
-        f"stored values are {relation} of the beam's intensity, while the shadow model takes them "
-        "as proportional to it: check the scale on another object",
+        f"stored values {words} the beam's intensity, while the shadow model takes them as "
+        "proportional to it: check the scale on another object",
     )
 
 
@@ -176,7 +218,11 @@ def borrow_scale(
     warnings = scale.warnings
     if differences:
         warnings = (*warnings, f"scale overruled although {', '.join(differences)} differ")
-    return replace(scale, overruled=request.placing.overrule, warnings=warnings)
+    elif scale.geometry.is_silent:
+        silent = "neither header states its geometry, so nothing shows that the scale holds here"
+        warnings = (*warnings, f"scale of {lender.path.name} borrowed: {silent}")
+    reasons = [one for one in (scale.overruled, request.placing.overrule) if one]
+    return replace(scale, overruled="; ".join(dict.fromkeys(reasons)), warnings=warnings)
 
 
 def _grey(frame: NDArray[np.generic]) -> NDArray[np.generic]:

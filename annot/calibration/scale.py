@@ -18,6 +18,15 @@ class GeometryKey:
     source_to_detector_mm: float | None = None
     source_to_patient_mm: float | None = None
     angles_deg: tuple[float | None, float | None] = (None, None)
+    plane: str | None = None
+    field_of_view_mm: tuple[float, ...] = ()
+    region_sizes_mm: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether nothing but the picture's shape is known, so that equality shows little."""
+        known = (self.imager_spacing_mm, self.source_to_detector_mm, self.source_to_patient_mm)
+        return not any(known) and not self.region_sizes_mm
 
     def differences(self, other: "GeometryKey") -> tuple[str, ...]:
         """Return in words what differs, empty when a scale carries over."""
@@ -29,6 +38,9 @@ class GeometryKey:
             "source_to_detector_mm": "the distance from source to detector",
             "source_to_patient_mm": "the distance from source to patient",
             "angles_deg": "the positioner's angles",
+            "plane": "the plane of a biplane system",
+            "field_of_view_mm": "the field of view",
+            "region_sizes_mm": "the pixel sizes of the ultrasound regions",
         }
         return tuple(
             f"{words} ({getattr(self, name)} against {getattr(other, name)})"

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from annot.calibration.scale import NoScale
+from annot.calibration.scale import NoScale, Region
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader, UltrasoundRegion
 
@@ -17,6 +17,16 @@ class RulingRegion:
 
     region: UltrasoundRegion
     warnings: tuple[str, ...] = ()
+
+    @property
+    def box(self) -> Region:
+        """Box of pixels in which its pixel size holds."""
+        return Region(
+            min_row=self.region.min_y0,
+            min_column=self.region.min_x0,
+            max_row=self.region.max_y1,
+            max_column=self.region.max_x1,
+        )
 
 
 def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> RulingRegion | NoScale:
@@ -56,6 +66,13 @@ def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> RulingRegion
         if _overhang(one, header)
     )
     return RulingRegion(region=holding[0], warnings=warnings)
+
+
+def protects_its_scale(header: LoopHeader) -> bool:
+    """Whether a region's flags forbid another scale than the file's own (PS3.3 C.8.5.5)."""
+    return any(
+        one.protected and one.is_2d_length and _overhang(one, header) < 2 for one in header.regions
+    )
 
 
 def _overhang(region: UltrasoundRegion, header: LoopHeader) -> int:
