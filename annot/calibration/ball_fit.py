@@ -70,8 +70,10 @@ def fit_ball(
     -------
     BallFit, or NoScale with the reason: cut by the border, saturated, too faint.
     """
-    if not radius_px >= 2:
-        return NoScale(reason=f"a ball of radius {radius_px:g} px is too small; at least 2 px")
+    if not 2 <= radius_px < np.inf:
+        return NoScale(reason=f"a ball's radius is at least 2 px and finite, not {radius_px:g} px")
+    if not np.all(np.isfinite(centre)):
+        return NoScale(reason="the ball's centre is not two finite numbers")
     patch = _cut(frame, centre, 1.8 * radius_px + 4.0)
     if isinstance(patch, NoScale):
         return patch
@@ -194,10 +196,9 @@ def _fault(
     contrast = _contrast(patch, vector) / noise
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the ball's contrast is {contrast:.1f} times the noise; at least 2 is needed"
-    distance = np.hypot(patch.row - vector[1], patch.column - vector[2])
-    inside = distance <= diameter / 2
-    stored = np.asarray(frame)[patch.row[inside].astype(int), patch.column[inside].astype(int)]
+    # beside the ball too: a background cut off at the top takes the blurred edge with it
+    stored = np.asarray(frame)[patch.row.astype(int), patch.column.astype(int)]
     saturated = (stored <= 0) | (stored >= (full_scale or np.inf))
     if float(np.mean(saturated)) > MAX_SATURATED_SHARE:
-        return "the ball's shadow is saturated; choose another frame"
+        return "the picture is saturated on or beside the ball; choose another frame"
     return ""

@@ -23,6 +23,8 @@ Filling = Literal["empty", "contrast", "unknown"]
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
 JACKKNIFE_GROUPS = 16
+REJECTION_ROUNDS = 3
+MISFIT_OF_CLEAN = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,23 +88,46 @@ def fit_shaft(
         lumen_is_empty=filling == "empty",
         lumen_ratio=lumen_ratio or LUMEN_RATIO_PRIOR,
     )
-    everything = np.arange(len(sections.profile))
-    first = fit.solve(everything)
-    kept = _agreeing(fit, first, everything)
+    kept, solution = _agreeing(fit)
     if len(kept) < MIN_BLOCKS:
-        return NoScale(reason=f"only {len(kept)} of {len(everything)} sections look like one shaft")
-    fit, solution = with_thread(fit, fit.solve(kept, start=first), kept)
+        return NoScale(
+            reason=f"only {len(kept)} of {len(sections.profile)} sections look like one shaft"
+        )
+    fit, solution = with_thread(fit, solution, kept)
     fault = _fault(fit, solution, kept, readings=readings, full_scale=full_scale)
     return NoScale(reason=fault) if fault else _report(fit, solution, kept)
 
 
-def _agreeing(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> IndexArray:
-    """Return the sections whose misfit and depth of shadow are like the others'."""
+def _agreeing(fit: TubeFit) -> tuple[IndexArray, TubeSolution]:
+    """Return the sections that look like one shaft, and the fit to them alone.
+
+    Sections that something crosses bend the first fit towards themselves, so the rejection is
+    repeated until none leaves.
+    """
+    kept = np.arange(len(fit.sections.profile))
+    solution = fit.solve(kept)
+    for _ in range(REJECTION_ROUNDS):
+        alike = _alike(fit, solution, kept)
+        if np.all(alike):
+            break
+        kept = kept[alike]
+        if len(kept) < MIN_BLOCKS:
+            break
+        solution = fit.solve(kept, start=solution)
+    return kept, solution
+
+
+def _alike(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> NDArray[np.bool_]:
+    """Return whose misfit is like that of the clean quarter and whose shadow is as deep as usual.
+
+    A quarter stands for the clean ones because something that crosses obliquely can spoil more
+    than half of the sections.
+    """
     model, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
     misfit = np.sqrt(np.mean((model - fit.sections.profile[kept]) ** 2, axis=1))
     usual = float(np.median(amplitude))
-    good = (misfit <= 2.5 * np.median(misfit)) & (np.abs(amplitude - usual) <= 0.5 * abs(usual))
-    return np.asarray(kept[good])
+    good = misfit <= MISFIT_OF_CLEAN * np.quantile(misfit, 0.25)
+    return np.asarray(good & (np.abs(amplitude - usual) <= 0.5 * abs(usual)))
 
 
 def _fault(
@@ -123,18 +148,20 @@ def _fault(
     contrast = _contrast_to_noise(fit, solution, kept)
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
-    if full_scale is not None and _saturated_share(fit, outer, readings, full_scale) > (
+    if full_scale is not None and _saturated_share(fit, readings, full_scale) > (
         MAX_SATURATED_SHARE
     ):
-        return "the shaft's shadow is saturated; choose another frame"
+        return "the picture is saturated on or beside the shaft; choose another frame"
     return ""
 
 
-def _saturated_share(
-    fit: TubeFit, outer: float, readings: Sequence[Reading], full_scale: float
-) -> float:
-    """Return which share of the pixels on the shaft stands at an end of the stored range."""
-    sections, offset = fit.sections, np.arange(-outer / 2, outer / 2 + 0.5)
+def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: float) -> float:
+    """Return which share of the pixels on and beside the shaft stands at an end of the range.
+
+    A background cut off at the top takes the outer part of the blurred edges with it.
+    """
+    sections = fit.sections
+    offset = np.arange(sections.offset_px[0], sections.offset_px[-1] + 0.5)
     spots = sections.place[:, None, :] + offset[None, :, None] * sections.normal[:, None, :]
     share = []
     for index, reading in enumerate(readings):

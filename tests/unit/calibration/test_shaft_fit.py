@@ -1,0 +1,203 @@
+"""A shaft's diameter from pictures rendered here (see conftest), and when no size is given."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from annot.calibration.scale import NoScale
+from annot.calibration.shaft_fit import ShaftFit, fit_shaft
+from annot.calibration.shaft_sections import Reading
+from annot.geometry import PixelPoint
+from annot.uncertainty import coverage_factor
+
+MODEL_REL = 0.01  # systematic part that the budget allows for beside the scatter, half-width
+
+
+def fitted(shaft, picture, *, trace=None, **options) -> ShaftFit:
+    found = fit_shaft([Reading(frame=picture, trace=trace or shaft.trace())], **options)
+    assert isinstance(found, ShaftFit), found
+    return found
+
+
+def refusal(picture, trace, **options) -> str:
+    found = fit_shaft([Reading(frame=picture, trace=trace)], **options)
+    assert isinstance(found, NoScale), found
+    return found.reason
+
+
+CASES = {
+    "empty, told so": ({}, {"filling": "empty"}),
+    "empty, not told": ({}, {}),
+    "filled with contrast": (
+        {"lumen": 0.8},
+        {"filling": "contrast", "lumen_ratio": (0.65, 0.01)},
+    ),
+    "thin": ({"outer_px": 8.0}, {"filling": "empty"}),
+    "thin wall": ({"lumen_ratio": 0.8}, {"filling": "empty", "lumen_ratio": (0.8, 0.01)}),
+    "steep": ({"angle_deg": 73.0}, {"filling": "empty"}),
+    "upright": ({"angle_deg": 90.0}, {"filling": "empty"}),
+    "wall and lumen known": ({}, {"filling": "empty", "lumen_ratio": (0.65, 0.01)}),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_true_diameter_lies_in_the_stated_interval(name, shaft):
+    changes, options = CASES[name]
+    true = dataclasses.replace(shaft, **changes)
+    found = fitted(true, true.picture(seed=3), **options)
+    reach = coverage_factor(found.dof) * found.u_outer_px + MODEL_REL * true.outer_px
+    assert abs(found.outer_px - true.outer_px) <= reach
+    # an interval that says nothing would hold everything
+    assert found.u_outer_px < 0.06 * true.outer_px
+    assert found.sections_used >= 8
+
+
+def test_without_noise_the_model_itself_is_right_to_one_percent(shaft):
+    found = fitted(shaft, shaft.picture(seed=None), filling="empty", lumen_ratio=(0.65, 0.005))
+    assert found.outer_px == pytest.approx(shaft.outer_px, rel=MODEL_REL)
+    assert found.inner_px == pytest.approx(0.65 * shaft.outer_px, rel=2 * MODEL_REL)
+
+
+def test_half_maximum_would_have_been_wrong_where_the_model_is_right(shaft):
+    """Why a model: a round object's half-maximum width is 13 to 18 % small (own run: cylinder)."""
+    true = dataclasses.replace(shaft, lumen_ratio=0.05, wall=0.35, angle_deg=90.0)
+    picture = true.picture(seed=None).astype(float)
+    line = 1 - picture[60:140].mean(axis=0) / np.median(picture[:, :60])
+    line = np.clip(line - np.median(line[:60]), 0, None)
+    half_maximum = np.sum(line > line.max() / 2)
+    assert half_maximum < 0.92 * true.outer_px
+
+
+def test_two_frames_are_better_than_one(shaft):
+    pictures = [shaft.picture(seed=seed) for seed in range(4)]
+    one = fitted(shaft, pictures[0], filling="empty", lumen_ratio=(0.65, 0.005))
+    four = fit_shaft(
+        [Reading(frame=picture, trace=shaft.trace()) for picture in pictures],
+        filling="empty",
+        lumen_ratio=(0.65, 0.005),
+    )
+    assert isinstance(four, ShaftFit)
+    assert four.u_outer_px < one.u_outer_px
+    assert four.sections_used > 2 * one.sections_used
+
+
+def test_the_centreline_lies_on_the_shaft_and_not_on_the_rough_trace(shaft):
+    found = fitted(shaft, shaft.picture(seed=3), filling="empty")
+    angle = np.deg2rad(shaft.angle_deg)
+    off = [
+        (point.row - shaft.centre[0]) * np.cos(angle)
+        - (point.column - shaft.centre[1]) * np.sin(angle)
+        for point in found.centreline
+    ]
+    assert np.abs(off).max() < 0.5
+
+
+def test_a_trace_read_backwards_gives_the_same_size(shaft):
+    picture = shaft.picture(seed=3)
+    there = fitted(shaft, picture, filling="empty")
+    back = fitted(shaft, picture, trace=shaft.trace()[::-1], filling="empty")
+    assert back.outer_px == pytest.approx(there.outer_px, abs=2 * there.u_outer_px)
+
+
+def wire(shaft, angle_deg: float, half_width_px: float) -> np.ndarray:
+    """Optical depth of a dark wire that crosses the shaft at that angle, off its middle."""
+    row, column = np.mgrid[0 : 4 * shaft.size, 0 : 4 * shaft.size] / 4.0
+    angle = np.deg2rad(shaft.angle_deg + angle_deg)
+    across = (row - shaft.centre[0] - 5) * np.cos(angle)
+    across -= (column - shaft.centre[1] - 20) * np.sin(angle)
+    return 1.5 * (np.abs(across) < half_width_px)
+
+
+KNOWN = {"filling": "empty", "lumen_ratio": (0.65, 0.01)}
+
+
+def is_right_or_refused(shaft, found) -> bool:
+    if isinstance(found, NoScale):
+        return True
+    reach = coverage_factor(found.dof) * found.u_outer_px + MODEL_REL * shaft.outer_px
+    return abs(found.outer_px - shaft.outer_px) <= reach
+
+
+@pytest.mark.parametrize("half_width_px", [1.5, 3.0])
+@pytest.mark.parametrize("angle_deg", [60.0, 90.0])
+def test_a_crossing_dark_wire_does_not_change_the_size(angle_deg, half_width_px, shaft):
+    picture = shaft.picture(seed=4, extra=wire(shaft, angle_deg, half_width_px))
+    found = fitted(shaft, picture, **KNOWN)
+    assert is_right_or_refused(shaft, found)
+    assert found.u_outer_px < 0.015 * shaft.outer_px
+    if angle_deg == 60.0:  # square on, it darkens shaft and background alike
+        assert found.sections_rejected >= 3
+
+
+@pytest.mark.parametrize("half_width_px", [1.5, 3.0])
+def test_a_wire_that_spoils_most_sections_is_refused_rather_than_measured(half_width_px, shaft):
+    picture = shaft.picture(seed=4, extra=wire(shaft, 45.0, half_width_px))
+    found = fit_shaft([Reading(frame=picture, trace=shaft.trace())], **KNOWN)
+    assert is_right_or_refused(shaft, found)
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="a thick wire at 30 degrees spoils three sections of four, which then outvote the rest",
+)
+def test_a_wire_that_runs_along_most_of_the_trace_is_refused(shaft):
+    picture = shaft.picture(seed=5, extra=wire(shaft, 30.0, 3.0))
+    found = fit_shaft([Reading(frame=picture, trace=shaft.trace())], **KNOWN)
+    assert is_right_or_refused(shaft, found)
+
+
+# ---------------------------------------------------------------- refusals
+@pytest.mark.parametrize("half", [5.0, 14.0])
+def test_a_trace_of_a_few_pixels_is_too_short(half, shaft):
+    reason = refusal(shaft.picture(), shaft.trace(half))
+    assert f"the trace is {2 * half:.1f} px long; at least 30 px are needed" in reason
+
+
+def test_a_trace_shorter_than_five_diameters_is_too_short(shaft):
+    reason = refusal(shaft.picture(), shaft.trace(20.0))
+    assert "less than five times" in reason
+    assert "trace a longer piece" in reason
+
+
+def test_a_trace_that_leaves_the_image_names_the_place(shaft):
+    reason = refusal(shaft.picture(), (shaft.at(-70), PixelPoint(120.0, 260.0)))
+    assert "the trace leaves the image at row 120, column 260" in reason
+    assert "200 rows and 200 columns" in reason
+
+
+def test_a_shaft_along_the_border_is_refused(shaft):
+    at_edge = dataclasses.replace(shaft, angle_deg=0.0, centre=(3.0, 100.0))
+    reason = refusal(at_edge.picture(), (PixelPoint(3.0, 30.0), PixelPoint(3.0, 170.0)))
+    assert reason
+
+
+def test_a_shaft_too_faint_is_refused(shaft):
+    faint = dataclasses.replace(shaft, wall=0.01)
+    reason = refusal(faint.picture(photons=200.0), shaft.trace(), filling="empty")
+    assert "contrast" in reason or "look like one shaft" in reason
+
+
+def test_an_empty_picture_gives_no_size(shaft):
+    nothing = dataclasses.replace(shaft, wall=0.0)
+    assert refusal(nothing.picture(), shaft.trace(), filling="empty")
+
+
+def test_a_saturated_shadow_is_refused(shaft):
+    dense = dataclasses.replace(shaft, wall=1.5)
+    dark = np.maximum(dense.picture().astype(int) - 1500, 0).astype(np.uint16)
+    assert 0.01 < np.mean(dark == 0) < 0.1
+    reason = refusal(dark, shaft.trace(), filling="empty", full_scale=4095.0)
+    assert "saturated" in reason
+
+
+@pytest.mark.parametrize("top", [2500, 2400])
+def test_a_background_cut_off_at_the_top_is_refused(top, shaft):
+    """It would take the outer part of the edges with it: 2400 of 2500 reads 4 % small (own run)."""
+    light = np.minimum(shaft.picture(), top)
+    assert "beside the shaft" in refusal(light, shaft.trace(), **KNOWN, full_scale=float(top))
+
+
+def test_a_black_picture_is_refused(shaft):
+    reason = refusal(np.zeros((200, 200), dtype=np.uint16), shaft.trace())
+    assert reason
