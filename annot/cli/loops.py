@@ -28,7 +28,7 @@ def loops(
         say_table("Loops", heads, [_row(one) for one in found])
         say_warnings(text for one in found for text in _warnings(one))
     if all(one.header is None for one in found):
-        raise InputError(f"{found[0].path.name}: {found[0].fault}")
+        raise InputError(found[0].fault)
 
 
 def _row(one: ListedLoop) -> tuple[str, ...]:

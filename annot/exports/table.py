@@ -78,7 +78,7 @@ def _share(component: str) -> Callable[[TableEntry], Cell]:
         shares = entry.measurement.result.shares()
         if component != "other":
             return shares.get(component, 0.0)
-        return sum(part for name, part in shares.items() if name not in SHARES[:-1])
+        return sum((part for name, part in shares.items() if name not in SHARES[:-1]), 0.0)
 
     return cell
 

@@ -34,11 +34,11 @@ def load_or_make_key(path: Path) -> bytes:
     InputError
         If the key can be neither read nor written, or is too short to be one.
     """
+    if path.exists():
+        return _load(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return _load(path)
     except OSError as fault:
         raise InputError(
             f"{path}: the key for study pseudonyms cannot be kept: {fault.strerror}; name the "

@@ -1,0 +1,194 @@
+"""The command line as a person meets it: a process, its two streams and its exit code."""
+
+import csv
+import json
+import os
+import subprocess
+import sys
+
+import jsonschema
+import pytest
+
+from synthetic_dicom import write_case
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    place = tmp_path_factory.mktemp("loops")
+    write_case("xa_clean", place, frames=6)
+    write_case("us_090", place, frames=4)
+    write_case("sc_single", place)
+    (place / "notes.dcm").write_text("no DICOM at all")
+    return place
+
+
+def run(*words, cwd=None):
+    done = subprocess.run(
+        [sys.executable, "-m", "annot.cli", *map(str, words)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        check=False,
+        env=os.environ | {"NO_COLOR": "1", "ANNOT_KEY_FILE": "key"},
+    )
+    assert "Traceback" not in done.stderr
+    return done
+
+
+def truth_of(folder, name):
+    return json.loads((folder / f"{name}.truth.json").read_text())
+
+
+def assert_one_line_fault(done, *words):
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert done.stderr.startswith("annot: ")
+    assert done.stderr.count("\n") == 1
+    for word in words:
+        assert word in done.stderr
+
+
+def test_loops_lists_folders_with_scale_and_fault(folder):
+    done = run("loops", folder, "--json")
+    found = {entry["file"].rsplit("/", 1)[-1]: entry for entry in json.loads(done.stdout)}
+    assert done.returncode == 0
+    assert found["xa_clean.dcm"]["frames"] == 6
+    assert "mm/px" in found["us_090.dcm"]["header_scale"]
+    assert found["sc_single.dcm"]["header_scale"].startswith("none")
+    assert "notes.dcm" not in found  # no DICOM mark: not ours
+
+
+def test_loops_prints_a_table_for_people(folder):
+    done = run("loops", folder)
+    assert done.returncode == 0
+    for words in ("xa_clean.dcm", "us_090.dcm", "RAO 25 CRA 15"):
+        assert words in done.stdout
+
+
+def test_scale_answers_with_budget_and_shares(folder):
+    truth = truth_of(folder, "xa_clean")
+    axis = ",".join(f"{value:.1f}" for point in truth["objects"][0]["axis_px"] for value in point)
+    words = ("--catheter", "2.0mm", "--tolerance", "0.03", "--filling", "empty", "--along", axis)
+    done = run(
+        "scale", folder / "xa_clean.dcm", *words, "--depth-offset", "0", "--frame", 0, "--json"
+    )
+    answer = json.loads(done.stdout)
+    true = truth["objects"][0]["mm_per_px"][0]
+    assert done.returncode == 0
+    assert answer["low"] <= true <= answer["high"]
+    assert answer["mm_per_px_row"] == answer["mm_per_px_column"]
+    assert answer["kind"] == "catheter"
+    assert answer["sections_used"] >= 5
+    assert sum(line["share"] for line in answer["budget"]) == pytest.approx(1)
+    assert "Not a medical device" in answer["caution"]
+
+
+def test_scale_writes_its_picture(folder, tmp_path):
+    truth = truth_of(folder, "xa_clean")
+    axis = ",".join(f"{value:.1f}" for point in truth["objects"][0]["axis_px"] for value in point)
+    picture = tmp_path / "fit.png"
+    words = ("--catheter", "6F", "--along", axis, "--picture", picture)
+    done = run("scale", folder / "xa_clean.dcm", *words)
+    assert done.returncode == 0
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert "mm per pixel" in done.stdout
+    assert "Not a medical device" in done.stdout
+
+
+def test_measure_prints_rows_and_writes_the_same_csv(folder, tmp_path):
+    truth = truth_of(folder, "us_090")
+    true = next(one for one in truth["calipers"] if one["quantity"] == "ostium_width")
+    caliper = {
+        "id": "o1",
+        "quantity": "ostium_width",
+        "frame": true["frame"],
+        "points_px": true["points_px"],
+        "view_deg": 90,
+    }
+    loop = {"file": "us_090.dcm", "scale": {"kind": "header"}, "calipers": [caliper]}
+    read = folder / "read.json"
+    read.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "T", "loops": [loop]}))
+    done = run("measure", read, "-o", tmp_path / "t.csv", "--json")
+    [row] = json.loads(done.stdout)
+    with (tmp_path / "t.csv").open(newline="", encoding="utf-8") as stream:
+        [written] = csv.DictReader(stream)
+    assert list(row) == list(written)
+    assert float(written["value"]) == row["value"]
+    assert row["low"] <= true["value_mm"] <= row["high"]
+    people = run("measure", read)
+    assert people.returncode == 0
+    assert "Not a medical device" in people.stdout
+
+
+def test_faults_are_one_sentence_and_exit_1(folder, tmp_path):
+    xa = folder / "xa_clean.dcm"
+    assert_one_line_fault(run("scale", folder / "notes.dcm", "--header"), "notes.dcm", "DICOM")
+    assert_one_line_fault(run("scale", folder / "gone.dcm", "--header"), "gone.dcm")
+    assert_one_line_fault(run("scale", folder / "sc_single.dcm", "--header"), "no scale")
+    outside = ("--catheter", "6F", "--along", "10,10,10,900")
+    assert_one_line_fault(run("scale", xa, *outside), "outside the image")
+    assert_one_line_fault(run("loops", tmp_path), "No DICOM file")
+    assert_one_line_fault(run("loops", tmp_path / "gone"), "does not exist")
+    assert_one_line_fault(run("measure", folder / "gone.json"), "gone.json")
+    assert_one_line_fault(run("measure", folder / "notes.dcm"), "not JSON")
+    assert_one_line_fault(run("schema", "nothing"), "known are read and table")
+
+
+def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):
+    table = tmp_path / "t.csv"
+    table.write_text("older")
+    read = folder / "bad.json"
+    loops = [{"file": "xa_clean.dcm"}, {"file": "notes.dcm"}]
+    read.write_text(json.dumps({"annot_read": 1, "reader": "A", "loops": loops}))
+    assert_one_line_fault(run("measure", read, "-o", table), "notes.dcm")
+    assert table.read_text() == "older"
+    assert [path.name for path in tmp_path.iterdir()] == ["t.csv"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("scale",),
+        ("scale", "x.dcm"),
+        ("scale", "x.dcm", "--header", "--sphere", "3"),
+        ("scale", "x.dcm", "--catheter", "six", "--along", "1,1,2,2"),
+        ("scale", "x.dcm", "--catheter", "6F"),
+        ("scale", "x.dcm", "--segment", "10", "--along", "1,2,3"),
+        ("scale", "x.dcm", "--sphere", "10", "--at", "1,2"),
+        ("scale", "x.dcm", "--segment", "10", "--along", "1,2,3,4", "--frames", "5:2"),
+        ("unknown",),
+    ],
+)
+def test_wrong_usage_exits_2(words):
+    assert run(*words).returncode == 2
+
+
+def test_schema_accepts_the_file_it_describes(folder):
+    schema = json.loads(run("schema", "read").stdout)
+    read = {
+        "annot_read": 1,
+        "reader": "A",
+        "loops": [{"file": "x.dcm", "scale": {"from": "y.dcm"}, "calipers": []}],
+    }
+    jsonschema.validate(read, schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(read | {"unknown": 1}, schema)
+
+
+def test_schema_names_every_column_of_the_table():
+    columns = json.loads(run("schema", "table").stdout)
+    assert len(columns) == 45
+    assert all(column["meaning"] for column in columns)
+
+
+def test_view_without_a_screen_says_so(folder):
+    env = {key: value for key, value in os.environ.items() if "DISPLAY" not in key}
+    done = subprocess.run(
+        [sys.executable, "-m", "annot.cli", "view", str(folder / "us_090.dcm")],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=env,
+    )
+    assert done.returncode == 1
+    assert done.stderr.startswith("annot: ")
