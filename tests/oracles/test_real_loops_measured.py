@@ -49,7 +49,7 @@ def test_crosses_are_where_the_caliper_is_put():
         top, left = int(row) - 6, int(column) - 6
         patch = frame[top : top + 14, left : left + 14]
         bright = np.argwhere(patch > 0.8 * patch.max())
-        centre = bright.mean(axis=0) + (top, left)
+        centre = bright.mean(axis=0) + np.array([top, left])
         assert centre == pytest.approx((row, column), abs=1.0)
 
 
