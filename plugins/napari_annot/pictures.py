@@ -25,6 +25,7 @@ class Pictures:
         desk.frame_wanted.connect(self._go_to)
         for layer in list(viewer.layers):
             self._take(layer)
+        self._on_step()
 
     def close(self) -> None:
         """Stop following viewer and desk."""
@@ -61,14 +62,15 @@ class Pictures:
         return ""
 
     def _on_inserted(self, event: Any) -> None:
-        if not self._busy:
-            self._take(event.value)
+        if not self._busy and self._take(event.value):
+            # napari stands on the middle frame after adding a picture
+            self._viewer.dims.set_current_step(0, 0)
 
-    def _take(self, layer: Any) -> None:
-        """Put a loop that came with a layer on the desk, and show it."""
+    def _take(self, layer: Any) -> bool:
+        """Put a loop that came with a layer on the desk and show it; False for other layers."""
         loop = loop_of_layer(layer)
         if loop is None:
-            return
+            return False
         file = self._desk.add(loop)
         if self._desk.loops[file] is not loop:
             # the same file opened once more: the loop that lies on the desk stays
@@ -76,6 +78,7 @@ class Pictures:
         if file == self._desk.shown:
             self._desk.changed.emit()
         self._desk.show(file)
+        return True
 
     def _on_removed(self, event: Any) -> None:
         gone = loop_of_layer(event.value)
