@@ -13,12 +13,25 @@ from typing import Any
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from annot.calibration import GeometryKey, PixelScale
+from annot.calibration import (
+    BorrowedRequest,
+    GeometryKey,
+    GivenRequest,
+    HeaderRequest,
+    KnownSize,
+    ObjectReading,
+    ObjectRequest,
+    PixelScale,
+    Placing,
+    ScaleRequest,
+    french_to_mm,
+)
 from annot.calibration.scale import pair_of_scales, scale_from_reference_object
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader, UltrasoundRegion, XrayView
 from annot.loops.timing import FrameTimes
 from annot.measurement import Caliper
+from annot.reads import Conditions, LoopRead, Read, ViewOverride
 from annot.uncertainty import InputQuantity, propagate, rectangular, stated
 from annot.vocabulary import MEASURANDS, FrameReference
 
@@ -194,3 +207,153 @@ def plain_scale(mm_per_px: float = 0.2, u_rel: float = 0.02, *, key: str = "give
     )
     row = propagate(lambda value: value, [number], unit="mm/px")
     return PixelScale(key=key, kind="given", row=row, column=row, basis="test", geometry=SQUARE)
+
+
+# ---------------------------------------------------------------- reads
+reasons = st.sampled_from(["", "agreed with physicist", "phantom, 2 % off"])
+depths = st.one_of(st.none(), st.floats(0.0, 50.0))
+angles = st.one_of(st.none(), st.floats(0.0, 60.0))
+words = st.text("abc äöü ,;:-'\"=+°±\n", max_size=20)
+
+
+def _readings(points_of: st.SearchStrategy, *, radius: bool = False) -> st.SearchStrategy:
+    """Draw one to three looks at an object, each in its own frame."""
+    frames = st.lists(st.integers(0, 60), min_size=1, max_size=3, unique=True)
+    radii = st.floats(2.0, 60.0) if radius else st.none()
+    return frames.flatmap(
+        lambda numbers: st.tuples(
+            *(
+                st.builds(ObjectReading, frame=st.just(n), points=points_of, radius_px=radii)
+                for n in numbers
+            )
+        )
+    )
+
+
+@st.composite
+def catheter_requests(draw: st.DrawFn) -> ObjectRequest:
+    """Draw a catheter by French or mm, labelled or measured, outer or inner."""
+    french = draw(st.one_of(st.none(), st.floats(3.0, 24.0)))
+    size_mm = french_to_mm(french) if french is not None else draw(st.floats(1.0, 8.0))
+    source = draw(st.sampled_from(["label", "measured"]))
+    inner = french is None and source == "measured" and draw(st.booleans())
+    factor = draw(st.floats(1.05, 1.8))
+    other = draw(st.sampled_from([None, size_mm * factor if inner else size_mm / factor]))
+    return ObjectRequest(
+        kind="catheter",
+        size=KnownSize(
+            size_mm=size_mm,
+            tolerance_mm=0.05 if source == "label" else draw(st.floats(0.001, 0.2)),
+            source=source,
+            name="catheter",
+            size_fr=french,
+        ),
+        readings=draw(_readings(paths(longest=4))),
+        surface="inner" if inner else "outer",
+        other_mm=other,
+        filling=draw(st.sampled_from(["empty", "contrast", "unknown"])),
+        material=draw(words),
+        placing=draw(st.builds(Placing, depth_offset_mm=depths, tilt_deg=angles, overrule=reasons)),
+    )
+
+
+def _measured(name: str) -> st.SearchStrategy[KnownSize]:
+    return st.builds(
+        KnownSize,
+        size_mm=st.floats(1.0, 100.0),
+        tolerance_mm=st.floats(0.001, 0.9),
+        source=st.just("measured"),
+        name=st.just(name),
+    )
+
+
+_placings = st.builds(Placing, depth_offset_mm=depths, tilt_deg=angles, overrule=reasons)
+sphere_requests = st.builds(
+    ObjectRequest,
+    kind=st.just("sphere"),
+    size=_measured("sphere"),
+    readings=_readings(st.tuples(points), radius=True),
+    material=words,
+    placing=_placings,
+)
+segment_requests = st.builds(
+    ObjectRequest,
+    kind=st.just("segment"),
+    size=_measured("length"),
+    readings=_readings(paths()),
+    material=words,
+    u_end_px=st.one_of(st.none(), st.floats(0.1, 5.0)),
+    placing=_placings,
+)
+relative = st.floats(1e-4, 0.5)
+sizes_of_pixel = st.floats(0.01, 2.0)
+scale_requests: st.SearchStrategy[ScaleRequest] = st.one_of(
+    catheter_requests(),
+    sphere_requests,
+    segment_requests,
+    st.builds(
+        HeaderRequest,
+        u_rel=st.one_of(st.none(), relative),
+        placing=st.builds(Placing, depth_offset_mm=depths, overrule=reasons),
+    ),
+    st.builds(
+        GivenRequest,
+        mm_per_px=st.tuples(sizes_of_pixel, sizes_of_pixel),
+        u_rel=relative,
+        placing=st.builds(Placing, overrule=reasons),
+    ),
+    st.builds(BorrowedRequest, file=names, placing=st.builds(Placing, overrule=reasons)),
+)
+
+
+@st.composite
+def calipers(draw: st.DrawFn, *, key: str, sop_instance_uid: str) -> Caliper:
+    """Draw a caliper of any quantity with any of its optional fields."""
+    measurand = MEASURANDS[draw(st.sampled_from(sorted(MEASURANDS)))]
+    u_end = draw(st.sampled_from([{}, {"u_end_px": 0.7}, {"u_end_mm": 0.25}]))
+    return Caliper(
+        key=key,
+        measurand=measurand,
+        frame=FrameReference(sop_instance_uid=sop_instance_uid, frame=draw(st.integers(0, 60))),
+        points=draw(paths(longest=measurand.max_points)),
+        view_deg=draw(st.one_of(st.none(), st.floats(0.0, 179.0))),
+        repeat=draw(st.integers(1, 5)),
+        beat=draw(st.one_of(st.none(), st.integers(0, 4))),
+        moment=draw(st.one_of(st.none(), st.just("largest"))),
+        tilt_deg=draw(angles),
+        origin=draw(st.sampled_from(["drawn", "tracked", "refined"])),
+        confirmed=draw(st.booleans()),
+        note=draw(words),
+        **u_end,
+    )
+
+
+@st.composite
+def loop_reads(draw: st.DrawFn, *, file: str) -> LoopRead:
+    """Draw one loop's part of a read."""
+    uid = draw(st.one_of(st.none(), st.just(SOP_UID)))
+    count = draw(st.integers(0, 3))
+    return LoopRead(
+        file=file,
+        sop_instance_uid=uid,
+        conditions=draw(st.sampled_from([Conditions(), Conditions(rhythm="atrial fibrillation")])),
+        view=draw(
+            st.sampled_from([ViewOverride(), ViewOverride(primary_deg=-30.0, plane_deg=45.0)])
+        ),
+        scale=draw(st.one_of(st.none(), scale_requests)),
+        calipers=tuple(
+            draw(calipers(key=f"{file}-{n}", sop_instance_uid=uid or "")) for n in range(count)
+        ),
+    )
+
+
+@st.composite
+def reads(draw: st.DrawFn) -> Read:
+    """Draw a whole read of up to three loops."""
+    files = draw(st.lists(names, max_size=3, unique=True))
+    return Read(
+        reader=draw(names),
+        protocol=draw(st.sampled_from(["closure-planning", "own"])),
+        study=draw(st.one_of(st.none(), names)),
+        loops=tuple(draw(loop_reads(file=file)) for file in files),
+    )

@@ -24,21 +24,30 @@ def read_of(document: ReadFile, *, name: str) -> Read:
     Raises
     ------
     InputError
-        If a quantity is not known, an id stands twice, or a caliper cannot be one.
+        If a quantity is not known, a file or an id stands twice, or a caliper or a reference
+        object cannot be one.
     """
+    files = Counter(loop.file for loop in document.loops)
+    again = sorted(file for file, count in files.items() if count > 1)
+    if again:
+        raise InputError(
+            f"{name}: each loop stands once in a read, but {', '.join(again)} repeat: put their "
+            "calipers together under one scale."
+        )
     ids = Counter(one.id for loop in document.loops for one in loop.calipers)
     twice = sorted(key for key, count in ids.items() if count > 1)
     if twice:
         raise InputError(f"{name}: caliper ids must be unique, but {', '.join(twice)} repeat.")
+    try:
+        loops = tuple(_loop(part) for part in document.loops)
+    except InputError as fault:
+        raise InputError(f"{name}: {fault.message}") from None
     return Read(
-        reader=document.reader,
-        protocol=document.protocol,
-        study=document.study,
-        loops=tuple(_loop(part, name) for part in document.loops),
+        reader=document.reader, protocol=document.protocol, study=document.study, loops=loops
     )
 
 
-def _loop(part: LoopPart, name: str) -> LoopRead:
+def _loop(part: LoopPart) -> LoopRead:
     return LoopRead(
         file=part.file,
         sop_instance_uid=part.sop_instance_uid,
@@ -49,15 +58,15 @@ def _loop(part: LoopPart, name: str) -> LoopRead:
             plane_deg=part.view.plane_deg,
         ),
         scale=None if part.scale is None else request_of(part.scale),
-        calipers=tuple(_caliper(one, part, name) for one in part.calipers),
+        calipers=tuple(_caliper(one, part) for one in part.calipers),
     )
 
 
-def _caliper(part: CaliperPart, loop: LoopPart, name: str) -> Caliper:
+def _caliper(part: CaliperPart, loop: LoopPart) -> Caliper:
     measurand = MEASURANDS.get(part.quantity)
     if measurand is None:
         raise InputError(
-            f"{name}: caliper {part.id} asks for the quantity '{part.quantity}'; known are "
+            f"Caliper {part.id} asks for the quantity '{part.quantity}'; known are "
             f"{', '.join(MEASURANDS)}."
         )
     return Caliper(

@@ -17,6 +17,7 @@ from annot.calibration.allowances import (
     SEGMENT_TOLERANCE_REL,
     SPHERE_TOLERANCE,
 )
+from annot.errors import InputError
 from annot.geometry import PixelPoint, pixel_point
 from annot.reads.read_file import (
     BorrowedPart,
@@ -114,7 +115,7 @@ def _plain_size(
 
 
 def _reading(look: ReadingPart) -> ObjectReading:
-    points = look.axis_px or look.points_px or [look.centre_px or (0.0, 0.0)]
+    points = look.axis_px or look.points_px or ([look.centre_px] if look.centre_px else [])
     return ObjectReading(
         frame=look.frame,
         points=tuple(pixel_point(point) for point in points),
@@ -196,4 +197,8 @@ def parse_request(fields: dict[str, object], *, name: str) -> ScaleRequest:
     InputError
         One sentence that names every fault.
     """
-    return request_of(parse_scale(fields, name=name))
+    part = parse_scale(fields, name=name)
+    try:
+        return request_of(part)
+    except InputError as fault:
+        raise InputError(f"{name}: {fault.message}") from None

@@ -2,10 +2,11 @@
 
 import json
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import (
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Discriminator,
     Field,
@@ -18,10 +19,23 @@ from pydantic import (
 from annot.errors import InputError
 
 VERSION: Literal[1] = 1
-Point = tuple[float, float]
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-FrameIndex = Annotated[int, Field(ge=0)]
+
+
+def _whole(value: object) -> object:
+    """Take 3.0 for 3, as JSON does; what is no whole number is refused by the strict type."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+# Strict: neither "2.0" nor true is a number, though Python would make one of them.
+Number = Annotated[float, Field(strict=True)]
+Flag = Annotated[bool, Field(strict=True)]
+Point = tuple[Number, Number]
+Positive = Annotated[Number, Field(gt=0)]
+NotNegative = Annotated[Number, Field(ge=0)]
+FromZero = Annotated[int, Field(strict=True, ge=0), BeforeValidator(_whole)]
+FromOne = Annotated[int, Field(strict=True, ge=1), BeforeValidator(_whole)]
+Tilt = Annotated[Number, Field(ge=0, le=60)]
+TRACES = ("axis_px", "points_px", "centre_px", "radius_px")
 
 
 class _Part(BaseModel):
@@ -33,11 +47,15 @@ class _Part(BaseModel):
 class ReadingPart(_Part):
     """One look at a reference object; which trace it needs depends on the object's kind."""
 
-    frame: FrameIndex = 0
+    frame: FromZero = 0
     axis_px: list[Point] | None = Field(None, min_length=2)
     points_px: list[Point] | None = Field(None, min_length=2, max_length=2)
     centre_px: Point | None = None
     radius_px: Positive | None = None
+
+    def traces(self) -> set[str]:
+        """Return the names of the traces that are given."""
+        return {name for name in TRACES if getattr(self, name) is not None}
 
 
 class _ObjectPart(ReadingPart):
@@ -46,21 +64,22 @@ class _ObjectPart(ReadingPart):
     size_source: Literal["label", "measured"] | None = None
     material: str = ""
     depth_offset_mm: NotNegative | None = None
-    tilt_deg: Annotated[float, Field(ge=0, le=60)] | None = None
+    tilt_deg: Tilt | None = None
     overrule: str = ""
 
-    _trace: str = ""
+    needed_traces: ClassVar[set[str]]
+    needs: ClassVar[str]
 
     @model_validator(mode="after")
     def _one_way_of_reading(self) -> "_ObjectPart":
-        own = any(
-            value is not None
-            for value in (self.axis_px, self.points_px, self.centre_px, self.radius_px)
-        )
-        if self.readings is not None and own:
-            raise ValueError("give either 'readings' or one trace of its own, not both")
-        if self.readings is None and not own:
-            raise ValueError("the object's trace is missing")
+        if self.readings is not None and (self.traces() or "frame" in self.model_fields_set):
+            raise ValueError(
+                "give either 'readings' or one frame and trace of the object's own, not both"
+            )
+        if self.readings is None and not self.traces():
+            raise ValueError(f"the object's trace is missing: {self.needs}")
+        if any(look.traces() != self.needed_traces for look in self.looks()):
+            raise ValueError(f"{self.needs}, and no other trace")
         return self
 
     def looks(self) -> list[ReadingPart]:
@@ -70,6 +89,9 @@ class _ObjectPart(ReadingPart):
 
 class CatheterPart(_ObjectPart):
     """A catheter: its French or mm size, the diameter this is, and a rough trace of its axis."""
+
+    needed_traces: ClassVar[set[str]] = {"axis_px"}
+    needs: ClassVar[str] = "a catheter needs axis_px, two or more points along its axis"
 
     kind: Literal["catheter"]
     size_fr: Positive | None = None
@@ -89,36 +111,35 @@ class CatheterPart(_ObjectPart):
                 "an inner diameter is given in mm with its tolerance_mm: labels in French and "
                 "label rounding speak of the outer diameter"
             )
-        if any(look.axis_px is None for look in self.looks()):
-            raise ValueError("a catheter needs axis_px, two or more points along its axis")
+        if self.size_source == "label" and self.tolerance_mm is not None:
+            raise ValueError(
+                "a label's tolerance is its own rounding: leave out tolerance_mm, or say that the "
+                "size is measured"
+            )
         return self
 
 
 class SpherePart(_ObjectPart):
     """A sphere: its diameter, and a first guess of centre and radius."""
 
-    kind: Literal["sphere"]
-    diameter_mm: Positive
+    needed_traces: ClassVar[set[str]] = {"centre_px", "radius_px"}
+    needs: ClassVar[str] = "a sphere needs centre_px and radius_px as a first guess"
 
-    @model_validator(mode="after")
-    def _guess(self) -> "SpherePart":
-        if any(look.centre_px is None or look.radius_px is None for look in self.looks()):
-            raise ValueError("a sphere needs centre_px and radius_px as a first guess")
-        return self
+    kind: Literal["sphere"]
+    size_source: Literal["measured"] | None = None
+    diameter_mm: Positive
 
 
 class SegmentPart(_ObjectPart):
     """A known length between two points placed by hand."""
 
+    needed_traces: ClassVar[set[str]] = {"points_px"}
+    needs: ClassVar[str] = "a segment needs points_px, its two ends"
+
     kind: Literal["segment"]
+    size_source: Literal["measured"] | None = None
     length_mm: Positive
     u_end_px: Positive | None = None
-
-    @model_validator(mode="after")
-    def _ends(self) -> "SegmentPart":
-        if any(look.points_px is None for look in self.looks()):
-            raise ValueError("a segment needs points_px, its two ends")
-        return self
 
 
 class HeaderPart(_Part):
@@ -150,7 +171,7 @@ def _kind_of(part: object) -> str | None:
     """Tell the variants of a scale apart: by their kind, or by whom it is borrowed from."""
     if isinstance(part, dict):
         return "from" if "from" in part else part.get("kind")
-    return getattr(part, "kind", "from")
+    return getattr(part, "kind", "from") if isinstance(part, _Part) else None
 
 
 ObjectPart = CatheterPart | SpherePart | SegmentPart
@@ -166,7 +187,7 @@ ScalePart = Annotated[
         custom_error_type="scale_kind",
         custom_error_message=(
             "a scale has the kind catheter, sphere, segment, header or given, "
-            'or is borrowed by {{"from": FILE}}'
+            'or is borrowed by {"from": FILE}'
         ),
     ),
 ]
@@ -177,17 +198,17 @@ class CaliperPart(_Part):
 
     id: str = Field(min_length=1)
     quantity: str
-    frame: FrameIndex
+    frame: FromZero
     points_px: list[Point] = Field(min_length=2)
-    view_deg: Annotated[float, Field(ge=0, lt=180)] | None = None
-    repeat: Annotated[int, Field(ge=1)] = 1
-    beat: Annotated[int, Field(ge=0)] | None = None
+    view_deg: Annotated[Number, Field(ge=0, lt=180)] | None = None
+    repeat: FromOne = 1
+    beat: FromZero | None = None
     moment: str | None = None
     u_end_mm: Positive | None = None
     u_end_px: Positive | None = None
-    tilt_deg: Annotated[float, Field(ge=0, le=60)] | None = None
+    tilt_deg: Tilt | None = None
     origin: Literal["drawn", "tracked", "refined"] = "drawn"
-    confirmed: bool = True
+    confirmed: Flag = True
     note: str = ""
 
 
@@ -201,9 +222,9 @@ class ConditionsPart(_Part):
 class ViewPart(_Part):
     """View angles that replace the file's own."""
 
-    primary_deg: float | None = None
-    secondary_deg: float | None = None
-    plane_deg: float | None = None
+    primary_deg: Annotated[Number, Field(ge=-180, le=180)] | None = None
+    secondary_deg: Annotated[Number, Field(ge=-90, le=90)] | None = None
+    plane_deg: Annotated[Number, Field(ge=0, le=180)] | None = None
 
 
 class LoopPart(_Part):
@@ -241,15 +262,10 @@ def parse(text: str, *, name: str) -> ReadFile:
     InputError
         One sentence that names every fault and where it stands.
     """
-    try:
-        document = json.loads(text)
-    except json.JSONDecodeError as fault:
-        raise InputError(
-            f"{name} is not JSON: {fault.msg} at line {fault.lineno}, column {fault.colno}."
-        ) from None
+    document = _document(text, name)
     if not isinstance(document, dict) or "annot_read" not in document:
         raise InputError(f'{name} is not a read file: it has no "annot_read" number.')
-    if document["annot_read"] != VERSION:
+    if document["annot_read"] != VERSION or isinstance(document["annot_read"], bool):
         raise InputError(
             f"{name} is a read file of version {document['annot_read']!r}; this program reads "
             f"version {VERSION}."
@@ -258,6 +274,33 @@ def parse(text: str, *, name: str) -> ReadFile:
         return ReadFile.model_validate(document)
     except ValidationError as faults:
         raise _refusal(faults, name) from None
+
+
+def _document(text: str, name: str) -> object:
+    try:
+        return json.loads(text, object_pairs_hook=_without_repeats)
+    except json.JSONDecodeError as fault:
+        raise InputError(
+            f"{name} is not JSON: {fault.msg} at line {fault.lineno}, column {fault.colno}."
+        ) from None
+    except _RepeatedFieldError as fault:
+        raise InputError(f"{name} gives the field {fault} twice in one place; keep one.") from None
+    except (ValueError, RecursionError):
+        raise InputError(
+            f"{name} cannot be read: it nests too deeply or holds a number of too many digits."
+        ) from None
+
+
+class _RepeatedFieldError(ValueError):
+    """A field that stands twice in one object; JSON would let the last one win in silence."""
+
+
+def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    fields = dict(pairs)
+    if len(fields) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise _RepeatedFieldError(next(repr(name) for name in names if names.count(name) > 1))
+    return fields
 
 
 def parse_scale(fields: dict[str, object], *, name: str) -> ScalePart:
