@@ -21,6 +21,9 @@ def write_whole(path: Path, content: str | bytes) -> None:
         try:
             with os.fdopen(handle, "wb") as stream:
                 stream.write(data)
+                stream.flush()
+                # without it a power cut can leave the new name on an empty file
+                os.fsync(stream.fileno())
             Path(name).chmod(0o644)
             Path(name).replace(path)
         except BaseException:

@@ -26,7 +26,8 @@ def _text(cell: Cell) -> str:
         return ""
     if isinstance(cell, bool):
         return "true" if cell else "false"
-    return repr(cell) if isinstance(cell, float) else _no_formula(str(cell))
+    # a NumPy float is a float too, but shows itself as "np.float64(1.0)"
+    return repr(float(cell)) if isinstance(cell, float) else _no_formula(str(cell))
 
 
 def _no_formula(text: str) -> str:
