@@ -20,6 +20,7 @@ from qtpy.QtWidgets import (
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
 from napari_annot import filing
+from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
 from napari_annot.desk import Desk
 from napari_annot.loops_panel import LoopsPanel
@@ -59,6 +60,8 @@ class MeasureDock(QWidget):
         self._connect_calipers_and_read()
         self._keys = self._make_keys()
         self.desk.changed.connect(self.refresh)
+        fault = binding_fault()
+        self.desk.say(fault, fault=bool(fault))
         self.refresh()
 
     # ---- what a person asks for, callable without a file dialog
