@@ -94,9 +94,7 @@ class _Model:
     def __call__(self, *values: FloatArray) -> FloatArray:
         if self.tilt.factor is None:
             return _length(*values)
-        cosine = values[-1]
-        length = _length(*values[:-1])
-        return length / cosine if self.tilt.seen == "seen_short" else length * cosine
+        return _length(*values[:-1]) * values[-1]
 
 
 def _length(

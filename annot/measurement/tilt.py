@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 
 from annot.measurement.caliper import Caliper
-from annot.uncertainty import InputQuantity, cosine_of_unknown_tilt
+from annot.uncertainty import InputQuantity, cosine_of_unknown_tilt, secant_of_unknown_tilt
 from annot.vocabulary.measurands import Tilt
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TiltRule:
-    """The cosine that acts on a length, which way, and what a reader must know of it."""
+    """The factor from seen to true, which way a tilt shows, and what a reader must know of it."""
 
     seen: Tilt
     factor: InputQuantity | None = None
@@ -36,7 +36,8 @@ def tilt_rule(caliper: Caliper, modality: str) -> TiltRule:
         stated_zero = caliper.tilt_deg == 0
         text = f"tilt not stated and not in the interval: an oblique view reads {way}"
         return TiltRule(seen=seen, warnings=() if stated_zero else (text,))
-    factor = cosine_of_unknown_tilt(
+    factor_of = secant_of_unknown_tilt if seen == "seen_short" else cosine_of_unknown_tilt
+    factor = factor_of(
         caliper.tilt_deg,
         key=f"{caliper.key}:tilt",
         source=f"unknown tilt within ±{caliper.tilt_deg:g}°",

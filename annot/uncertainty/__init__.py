@@ -12,7 +12,13 @@ from annot.uncertainty.quantity import (
 )
 from annot.uncertainty.rounding import decimals_for, value_with_u
 from annot.uncertainty.type_a import from_repeats
-from annot.uncertainty.type_b import cosine_of_unknown_tilt, exact, rectangular, stated
+from annot.uncertainty.type_b import (
+    cosine_of_unknown_tilt,
+    exact,
+    rectangular,
+    secant_of_unknown_tilt,
+    stated,
+)
 
 __all__ = [
     "BudgetLine",
@@ -30,6 +36,7 @@ __all__ = [
     "from_repeats",
     "propagate",
     "rectangular",
+    "secant_of_unknown_tilt",
     "stated",
     "value_with_u",
 ]

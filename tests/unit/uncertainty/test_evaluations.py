@@ -15,6 +15,7 @@ from annot.uncertainty import (
     from_repeats,
     propagate,
     rectangular,
+    secant_of_unknown_tilt,
     stated,
     value_with_u,
 )
@@ -69,16 +70,21 @@ def test_stated_refuses_uncertainties_that_are_none(u):
 
 
 @pytest.mark.parametrize("tilt", [0.0, -5.0, 60.01, 90.0, *NOT_NUMBERS])
-def test_tilts_outside_their_range_are_refused(tilt):
+@pytest.mark.parametrize("factor_of", [cosine_of_unknown_tilt, secant_of_unknown_tilt])
+def test_tilts_outside_their_range_are_refused(factor_of, tilt):
     with pytest.raises(ValueError, match=r"t: a tilt half-range lies in \(0, 60\] degrees"):
-        cosine_of_unknown_tilt(tilt, key="t", source="")
+        factor_of(tilt, key="t", source="")
 
 
 @pytest.mark.parametrize("tilt", [0.5, 2.0, 10.0, 20.0, 45.0, 60.0])
-def test_moments_of_the_cosine_agree_with_drawn_tilts(tilt):
-    """Outside reference: NumPy draws, 4 000 000 of them, antithetic halves not needed."""
-    drawn = np.cos(np.deg2rad(np.random.default_rng(7).uniform(-tilt, tilt, 4_000_000)))
-    quantity = cosine_of_unknown_tilt(tilt, key="t", source="")
+@pytest.mark.parametrize(
+    ("factor_of", "power"), [(cosine_of_unknown_tilt, 1), (secant_of_unknown_tilt, -1)]
+)
+def test_moments_of_cosine_and_secant_agree_with_drawn_tilts(factor_of, power, tilt):
+    """Outside reference: 4 000 000 tilts drawn with NumPy."""
+    tilts = np.deg2rad(np.random.default_rng(7).uniform(-tilt, tilt, 4_000_000))
+    drawn = np.cos(tilts) ** power
+    quantity = factor_of(tilt, key="t", source="")
     assert quantity.value == pytest.approx(float(drawn.mean()), abs=4 * float(drawn.std()) / 2000)
     assert quantity.u == pytest.approx(float(drawn.std()), rel=2e-3)
 
@@ -91,6 +97,10 @@ def test_moments_of_the_cosine_hold_down_to_tiny_tilts(tilt):
     assert math.cos(radians) <= quantity.value <= 1.0
     assert 0 < quantity.u <= (1 - math.cos(radians)) + 1e-16
     assert quantity.u == pytest.approx(radians**2 / math.sqrt(45), rel=0.03 + radians**2 / 5)
+    secant = secant_of_unknown_tilt(tilt, key="t", source="")
+    assert 1.0 <= secant.value <= 1 / math.cos(radians)
+    assert secant.u > 0
+    assert secant.u == pytest.approx(radians**2 / math.sqrt(45), rel=0.03 + radians**2)
 
 
 # ---------------------------------------------------------------- coverage

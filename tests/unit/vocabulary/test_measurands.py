@@ -31,7 +31,7 @@ def test_only_the_depth_may_follow_a_bend():
         # the sign table of tilt: modality by quantity
         ("ostium_width", "none", "seen_long"),
         ("landing_zone_width", "none", "seen_long"),
-        ("depth", "seen_short", "none"),
+        ("depth", "seen_short", "seen_short"),
         ("distance", "none", "none"),
     ],
 )
