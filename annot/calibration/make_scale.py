@@ -157,13 +157,16 @@ def _model_warnings(header: LoopHeader, request: ObjectRequest) -> tuple[str, ..
             "tilt of the known length not stated and not in the interval: seen obliquely it makes "
             "every length too long",
         )
+    idle = f"the stated tilt has no effect on the width of a {request.kind}"
+    unused = (idle,) if request.placing.tilt_deg else ()
     relation = header.xray.intensity_relationship if header.xray else None
     if relation == "LIN":
-        return ()
+        return unused
     words = f"are {relation} of" if relation else "have no stated relation to"
     return (
         f"stored values {words} the beam's intensity, while the shadow model takes them as "
         "proportional to it: check the scale on another object",
+        *unused,
     )
 
 

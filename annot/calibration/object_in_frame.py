@@ -108,7 +108,6 @@ def _catheter(
             f"{len(request.readings)} frame(s)"
         ),
     )
-    first = len(fit.centreline) // len(request.readings)
     notes: tuple[str, ...] = ()
     if request.other_mm is None:
         notes = (
@@ -119,7 +118,7 @@ def _catheter(
         size=_with_model(seen, key, SHAFT_MODEL_REL),
         sections_used=fit.sections_used,
         sections_rejected=fit.sections_rejected,
-        outline=_edges(fit.centreline[: max(first, 2)], fit.outer_px),
+        outline=_edges(fit.centreline, fit.outer_px),
         notes=notes,
     )
 

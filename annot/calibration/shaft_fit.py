@@ -41,7 +41,7 @@ class ShaftFit:
     dof : float
         Groups of sections less one.
     centreline : tuple of PixelPoint
-        Middle of each section used, first reading first.
+        Middle of each section of the first reading, used or not, for drawing.
     """
 
     outer_px: float
@@ -202,7 +202,9 @@ def _spread(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> FloatArra
 def _report(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> ShaftFit:
     sections, tube = fit.sections, fit.tube(solution.shared)
     spread = _spread(fit, solution, kept)
-    centre = sections.place[kept] + solution.centre[kept, None] * sections.normal[kept]
+    first = sections.reading == 0
+    off = np.where(np.isin(np.arange(len(first)), kept), solution.centre, 0.0)
+    centre = (sections.place + off[:, None] * sections.normal)[first]
     return ShaftFit(
         outer_px=tube.outer_px,
         inner_px=tube.outer_px * tube.lumen_ratio,

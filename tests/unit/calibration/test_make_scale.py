@@ -20,6 +20,7 @@ from annot.calibration import (
 from annot.errors import InputError
 from annot.geometry import PixelPoint
 from tests.strategies import echo_header, header, region, view
+from tests.unit.calibration.conftest import StoredLoop
 
 CATHETER = KnownSize(size_mm=2.0, tolerance_mm=0.03, source="measured", name="catheter")
 SPHERE = KnownSize(size_mm=10.0, tolerance_mm=0.02, source="measured", name="sphere")
@@ -96,6 +97,31 @@ def test_what_was_fitted_can_be_drawn_over_the_frame(shaft, shaft_loop):
     assert len(seen.outline) == 2
     widths = [math.dist(a, b) for a, b in zip(*seen.outline, strict=True)]
     assert widths == pytest.approx([shaft.outer_px] * len(widths), abs=0.6)
+
+
+def test_the_outline_is_that_of_the_first_frame_alone(shaft):
+    """In the second frame the shaft lies elsewhere; what is drawn must not jump there."""
+    moved = dataclasses.replace(shaft, centre=(130.3, 99.6))
+    loop = StoredLoop(
+        header=header(rows=200, columns=200, frames=2),
+        pixels={0: shaft.picture(seed=1), 1: moved.picture(seed=2)},
+    )
+    readings = tuple(
+        ObjectReading(frame=n, points=one.trace()) for n, one in enumerate((shaft, moved))
+    )
+    seen = make_scale(loop, catheter(shaft, other_mm=1.3, readings=readings)).seen
+    angle = math.radians(shaft.angle_deg)
+    for edge in seen.outline:
+        across = [
+            (row - shaft.centre[0]) * math.cos(angle) - (column - shaft.centre[1]) * math.sin(angle)
+            for row, column in edge
+        ]
+        assert [abs(one) for one in across] == pytest.approx([6.55] * len(across), abs=0.7)
+
+
+def test_a_tilt_stated_for_a_width_has_no_effect_and_that_is_said(shaft, shaft_loop):
+    tilted = make_scale(shaft_loop, catheter(shaft, placing=Placing(tilt_deg=20.0))).scale
+    assert any("tilt has no effect on the width of a catheter" in one for one in tilted.warnings)
 
 
 def test_a_sphere_gives_its_size_over_its_width_within_the_interval(ball, ball_loop):
