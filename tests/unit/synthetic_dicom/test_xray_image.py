@@ -75,8 +75,10 @@ def test_a_stripe_absorbs_more_on_one_side():
     truth = xray_objects(scene, beating_anatomy(1, TIMES))[0]
     _, amount, off = straight_profile(alone(scene, scene.objects[0]), truth)
     plain = straight_profile(alone(scene, CASES["xa_clean"].scene.objects[0]), truth)[1]
-    assert amount.mean() > 1.05 * plain.mean()
-    assert abs(off.mean()) > 0.2
+    # the thread adds 5 % to the wall's attenuation, 0.68 mm off the axis: 0.2 px for the whole,
+    # less what the beam has already lost in the wall
+    assert amount.mean() > 1.03 * plain.mean()
+    assert abs(off.mean()) > 0.1
 
 
 def test_a_curved_catheter_follows_its_axis():
