@@ -77,7 +77,7 @@ def test_a_stripe_absorbs_more_on_one_side():
     plain = straight_profile(alone(scene, CASES["xa_clean"].scene.objects[0]), truth)[1]
     # the thread adds 5 % to the wall's attenuation, 0.68 mm off the axis: 0.2 px for the whole,
     # less what the beam has already lost in the wall
-    assert amount.mean() > 1.03 * plain.mean()
+    assert amount.mean() > 1.02 * plain.mean()
     assert abs(off.mean()) > 0.1
 
 
