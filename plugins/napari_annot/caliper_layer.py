@@ -4,7 +4,7 @@ from typing import Any
 
 from napari_annot.desk import Desk
 from napari_annot.line_pieces import TEXT_POINTS, pieces_of
-from napari_annot.state import ScreenState
+from napari_annot.screen_state import ScreenState
 
 LAYER_NAME = "Calipers"
 
@@ -38,7 +38,7 @@ class CaliperLayer:
         """Draw what the desk shows, if it is anything else than before."""
         state = self._desk.state()
         loop = self._desk.loop
-        if loop is None and self._layer is None:
+        if loop is None and (self._layer is None or self._layer not in self._viewer.layers):
             return
         zoom = round(float(self._viewer.scene.camera.zoom), 2) or 1.0
         wanted = (state.shown, state.frame, state.lines, zoom)

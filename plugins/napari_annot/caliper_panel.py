@@ -14,7 +14,7 @@ from qtpy.QtWidgets import (
 
 from napari_annot.end_placing import EndPlacing
 from napari_annot.entry_fields import ALL, ChoiceField, NumberField, side_by_side
-from napari_annot.state import ScreenState
+from napari_annot.screen_state import ScreenState
 from napari_annot.tools import BENT_DEPTH, CALIPER_TOOLS, Tool
 from napari_annot.wording import frame_words
 

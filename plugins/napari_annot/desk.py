@@ -15,14 +15,14 @@ from annot.tasks.calibrate import MadeScale
 from annot.tasks.measure import NO_SCALE_ASKED, Measurement, measure_live
 from annot.tasks.open import Loop
 from annot.tasks.read import Read
-from annot.vocabulary import FrameReference
 from napari_annot import read_edits as edits
-from napari_annot.drawing import Draft
+from napari_annot.drawing import Draft, caliper_of
 from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
 from napari_annot.measured import MeasuredCalipers
+from napari_annot.screen_state import Facts, ScreenState
 from napari_annot.standings import Standing, Standings, standing_of
-from napari_annot.state import Facts, ScreenState, resolve
+from napari_annot.state import resolve
 from napari_annot.tools import ObjectKind, Tool, Trace, trace_of
 
 NOBODY = Read(reader="", loops=())
@@ -54,6 +54,7 @@ class Desk:
         self.selected: str | None = None
         self.placing = EndPlacing()
         self.read_file: Path | None = None
+        self._saved = NOBODY
         self.message = ""
         self.message_is_fault = False
 
@@ -169,29 +170,10 @@ class Desk:
             self.say("")
             self.keep_trace(draft.tool.traces, draft.frame, draft.points)
         else:
-            caliper = self.caliper_of(draft)
+            caliper = caliper_of(draft, self.read, self.placing)
             self.selected = caliper.key
             self.say("")
             self._do(edits.with_caliper(self.read, draft.file, caliper))
-
-    def caliper_of(self, draft: Draft) -> Caliper:
-        """Return the caliper that a draft would become."""
-        if draft.corrects is not None:
-            # a corner moved by hand is a drawn one, whatever it was
-            return replace(draft.corrects, points=draft.points, origin="drawn", confirmed=True)
-        measurand = draft.tool.measurand
-        if measurand is None:
-            raise InputError("A reference object's trace is no caliper.")
-        loop = edits.loop_of(self.read, draft.file)
-        return Caliper(
-            key=edits.free_key(self.read, measurand.name),
-            measurand=measurand,
-            frame=FrameReference(sop_instance_uid=loop.sop_instance_uid or "", frame=draft.frame),
-            points=draft.points,
-            repeat=edits.next_repeat(loop, measurand.name, draft.frame),
-            u_end_px=self.placing.u_px,
-            u_end_mm=self.placing.u_mm,
-        )
 
     def calipers_on_show(self) -> tuple[Caliper, ...]:
         """Return the calipers of the frame on show."""
@@ -279,6 +261,7 @@ class Desk:
         headers = {file: loop.header for file, loop in opened.items()}
         MeasuredCalipers().update(read, headers, lambda _: NO_SCALE_ASKED)
         self.read, self.loops, self.read_file = read, opened, read_file
+        self._saved = read
         self.history.forget()
         self.standings = Standings(self._ask_fit)
         self.measured = MeasuredCalipers()
@@ -291,6 +274,17 @@ class Desk:
         self.placing = EndPlacing.of(read)
         self.shown, self.frame = (read.loops[0].file if read.loops else None), 0
         self._settle()
+        self.changed.emit()
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether scales or calipers would be lost without saving."""
+        work = any(loop.calipers or loop.scale for loop in self.read.loops)
+        return work and self.read != self._saved
+
+    def saved_as(self, path: Path) -> None:
+        """Remember that the read stands in a file as it is now."""
+        self.read_file, self._saved = path, self.read
         self.changed.emit()
 
     def facts(self) -> Facts:
@@ -308,6 +302,7 @@ class Desk:
             drafted=self._drafted(),
             selected=self.selected,
             placing=self.placing,
+            unsaved=self.unsaved,
             can_undo=self.history.can_undo,
             can_redo=self.history.can_redo,
             message=self.message,
@@ -324,7 +319,7 @@ class Desk:
         if draft is None or draft.tool.measurand is None or not draft.drawable:
             return None
         return measure_live(
-            self.caliper_of(draft),
+            caliper_of(draft, self.read, self.placing),
             self.standings[draft.file].scale,
             self.loops[draft.file].header,
         )

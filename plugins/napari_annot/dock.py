@@ -5,10 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from qtpy.QtCore import Qt
-from qtpy.QtGui import QAction, QKeySequence
 from qtpy.QtWidgets import (
-    QFileDialog,
     QLabel,
     QProgressBar,
     QSizePolicy,
@@ -19,21 +16,22 @@ from qtpy.QtWidgets import (
 
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
-from napari_annot import filing
+from napari_annot import dialogs, filing
 from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
 from napari_annot.desk import Desk
+from napari_annot.keys import Keys
 from napari_annot.loops_panel import LoopsPanel
 from napari_annot.read_panel import ReadPanel
 from napari_annot.scale_entry import request_of
 from napari_annot.scale_panel import ScalePanel
 from napari_annot.stage import Stage
-from napari_annot.state import ScreenState
 from napari_annot.table_panel import TablePanel
+from napari_annot.ties import Ties
 from napari_annot.tools import OBJECT_TOOLS, Tool
 from napari_annot.workers import ScaleFitter
 
-READ_FILES, TABLE_FILES = "Read files (*.json)", "Tables (*.csv)"
+READ_TAB = 2
 
 
 class MeasureDock(QWidget):
@@ -54,7 +52,9 @@ class MeasureDock(QWidget):
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._closed = False
+        self._ties = Ties(self.desk, self.stage, self.fitter)
+        # by a plain object: a dying widget hears its own signal no more
+        self.destroyed.connect(self._ties.cut)
         self._lay_out()
         self._connect_loops_and_scale()
         self._connect_calipers_and_read()
@@ -117,13 +117,8 @@ class MeasureDock(QWidget):
         self._attempt(export)
 
     def teardown(self) -> None:
-        """Let go of viewer, desk and threads."""
-        if self._closed:
-            return
-        self._closed = True
-        self.desk.changed.disconnect(self.refresh)
-        self.stage.close()
-        self.fitter.close()
+        """Let go of viewer, desk and threads; also done when the dock is destroyed."""
+        self._ties.cut()
 
     # ---- showing
 
@@ -133,9 +128,10 @@ class MeasureDock(QWidget):
         for panel in (self.loops, self.scale, self.calipers, self.reading, self.table):
             panel.show_state(state)
         self.headline.setText(state.scale.headline)
+        self.tabs.setTabText(READ_TAB, "Read (unsaved)" if state.unsaved else "Read")
         self.progress.setVisible(state.scale.state == "fitting")
         self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
-        self._set_keys(state)
+        self._keys.follow(state)
 
     def _attempt(self, action: Callable[[], object]) -> None:
         """Run what a person asked for; a refusal is one sentence in the status line."""
@@ -221,36 +217,18 @@ class MeasureDock(QWidget):
             lambda key, repeat: self.desk.revise(key, repeat=repeat)
         )
 
-    def _make_keys(self) -> dict[str, QAction]:
-        """Make the keys; as actions of the dock they work from the canvas too."""
+    def _make_keys(self) -> Keys:
         pen = self.stage.mouse.pen
-        keys: dict[str, tuple[str, Callable[[], object]]] = {
-            "undo": ("Ctrl+Z", self.desk.undo),
-            "redo": ("Ctrl+Shift+Z", self.desk.redo),
-            "cancel": ("Esc", pen.cancel),
-            "finish": ("Return", pen.end_path),
-        }
+        keys = Keys(self)
+        keys.add("undo", "Ctrl+Z", self.desk.undo)
+        keys.add("redo", "Ctrl+Shift+Z", self.desk.redo)
+        keys.add("cancel", "Esc", pen.cancel)
+        keys.add("finish", "Return", pen.end_path)
         for number, tool in enumerate(PALETTE, start=1):
-            keys[tool.name] = (f"Ctrl+{number}", partial(self._arm, tool))
-        actions = {}
-        for name, (key, done) in keys.items():
-            action = QAction(self)
-            action.setShortcut(QKeySequence(key))
-            action.setShortcutContext(Qt.ShortcutContext.WindowShortcut)
-            action.triggered.connect(partial(_without_state, done))
-            self.addAction(action)
-            actions[name] = action
-            if name in self.calipers.tools:
-                button = self.calipers.tools[name]
-                button.setToolTip(f"{button.toolTip()}\nKey: {key}")
-        return actions
-
-    def _set_keys(self, state: ScreenState) -> None:
-        """Keep a key only while it means something, so that it serves others otherwise."""
-        self._keys["undo"].setEnabled(state.can_undo)
-        self._keys["redo"].setEnabled(state.can_redo)
-        self._keys["cancel"].setEnabled(state.tool is not None)
-        self._keys["finish"].setEnabled(state.drawing_path)
+            keys.add(tool.name, f"Ctrl+{number}", partial(self._arm, tool))
+            button = self.calipers.tools[tool.name]
+            button.setToolTip(f"{button.toolTip()}\nKey: Ctrl+{number}")
+        return keys
 
     def _arm(self, tool: Tool | None) -> None:
         self._attempt(lambda: self.desk.arm(tool))
@@ -274,32 +252,28 @@ class MeasureDock(QWidget):
     # ---- file dialogs
 
     def _ask_files(self) -> None:
-        names, _ = QFileDialog.getOpenFileNames(self, "Open DICOM loops")
-        if names:
-            self.open_paths([Path(name) for name in names])
+        paths = dialogs.ask_loops(self)
+        if paths:
+            self.open_paths(paths)
 
     def _ask_folder(self) -> None:
-        name = QFileDialog.getExistingDirectory(self, "Open a folder of DICOM loops")
-        if name:
-            self.open_paths([Path(name)])
+        paths = dialogs.ask_folder(self)
+        if paths:
+            self.open_paths(paths)
 
     def _ask_read(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Load a read", filter=READ_FILES)
-        if name:
-            self.load_read(Path(name))
+        if self.desk.unsaved and not dialogs.may_drop(self):
+            return
+        path = dialogs.ask_read(self)
+        if path:
+            self.load_read(path)
 
     def _ask_save(self) -> None:
-        start = str(self.desk.read_file or "read.json")
-        name, _ = QFileDialog.getSaveFileName(self, "Save the read", start, READ_FILES)
-        if name:
-            self.save_read(Path(name))
+        path = dialogs.ask_new_read(self, self.desk.read_file)
+        if path:
+            self.save_read(path)
 
     def _ask_export(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Export the table", "table.csv", TABLE_FILES)
-        if name:
-            self.export_table(Path(name))
-
-
-def _without_state(done: Callable[[], object], *_: object) -> None:
-    """Run what a key does, whatever Qt hands along."""
-    done()
+        path = dialogs.ask_new_table(self)
+        if path:
+            self.export_table(path)

@@ -3,8 +3,13 @@
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from annot.errors import InputError
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
+from annot.tasks.read import Read
+from annot.vocabulary import FrameReference
+from napari_annot import read_edits as edits
+from napari_annot.end_placing import EndPlacing
 from napari_annot.shapes import distance_px
 from napari_annot.tools import Tool
 
@@ -67,3 +72,29 @@ class Draft:
     def put_down(self) -> "Draft":
         """Return the draft with the floating point fixed."""
         return replace(self, fixed=self.points)
+
+
+def caliper_of(draft: Draft, read: Read, placing: EndPlacing) -> Caliper:
+    """Return the caliper that a draft would become in a read.
+
+    Raises
+    ------
+    InputError
+        If the draft is a reference object's trace.
+    """
+    if draft.corrects is not None:
+        # a corner moved by hand is a drawn one, whatever it was
+        return replace(draft.corrects, points=draft.points, origin="drawn", confirmed=True)
+    measurand = draft.tool.measurand
+    if measurand is None:
+        raise InputError("A reference object's trace is no caliper.")
+    loop = edits.loop_of(read, draft.file)
+    return Caliper(
+        key=edits.free_key(read, measurand.name),
+        measurand=measurand,
+        frame=FrameReference(sop_instance_uid=loop.sop_instance_uid or "", frame=draft.frame),
+        points=draft.points,
+        repeat=edits.next_repeat(loop, measurand.name, draft.frame),
+        u_end_px=placing.u_px,
+        u_end_mm=placing.u_mm,
+    )

@@ -46,7 +46,7 @@ def save(desk: Desk, path: Path) -> None:
         raise InputError("Finish the line that is being drawn before saving.")
     path = path.resolve()
     save_read(renamed(desk.read, beside(path.parent)), path)
-    desk.read_file = path
+    desk.saved_as(path)
 
 
 def load(desk: Desk, path: Path) -> None:

@@ -44,7 +44,8 @@ def place_label(
     corners = _candidates(own, height, width, gap_px)
     boxes = [_on_image(corner, height, width, image) for corner in corners]
     samples = [point for line in lines for point in _samples(line)]
-    return min(boxes, key=lambda box: _cost(box, taken, samples))
+    ends = [point for line in lines for point in (line[0], line[-1])]
+    return min(boxes, key=lambda box: _cost(_grown(box, gap_px / 2), taken, samples, ends))
 
 
 def _candidates(
@@ -76,12 +77,24 @@ def _on_image(
     return top, left, top + height, left + width
 
 
-def _cost(box: Box, taken: Sequence[Box], samples: Sequence[PixelPoint]) -> float:
-    """Return what a box hides: a label is worse to hide than any line."""
+def _grown(box: Box, by: float) -> Box:
+    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
+
+
+def _cost(
+    box: Box,
+    taken: Sequence[Box],
+    samples: Sequence[PixelPoint],
+    ends: Sequence[PixelPoint],
+) -> float:
+    """Return what a box hides: a label is worse to hide than an end, an end than a line."""
     covered = sum(_overlap(box, other) for other in taken)
     area = (box[2] - box[0]) * (box[3] - box[1])
-    hidden = sum(box[0] <= one.row <= box[2] and box[1] <= one.column <= box[3] for one in samples)
-    return 1000 * covered / area + hidden
+    return 1000 * covered / area + 25 * _inside(box, ends) + _inside(box, samples)
+
+
+def _inside(box: Box, points: Sequence[PixelPoint]) -> int:
+    return sum(box[0] <= one.row <= box[2] and box[1] <= one.column <= box[3] for one in points)
 
 
 def _overlap(first: Box, second: Box) -> float:

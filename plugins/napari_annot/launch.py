@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-DOCK_TITLE = "Scale and calipers"
+PLUGIN, DOCK_TITLE = "annot", "Scale and calipers"
 
 
 def open_viewer(paths: Sequence[Path]) -> None:
@@ -16,11 +16,9 @@ def open_viewer(paths: Sequence[Path]) -> None:
     """
     import napari
 
-    from napari_annot.dock import MeasureDock
-
     viewer = napari.Viewer(title="annot")
-    dock = MeasureDock(viewer)
-    viewer.window.add_dock_widget(dock, name=DOCK_TITLE, area="right")
+    # as a plugin's dock, so that napari's menu finds this one and does not open a second
+    _, dock = viewer.window.add_plugin_dock_widget(PLUGIN, DOCK_TITLE)
     if paths:
         dock.open_paths(list(paths))
     napari.run()

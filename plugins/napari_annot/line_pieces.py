@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from annot.geometry import PixelPoint
 from napari_annot.label_places import Box, place_label
+from napari_annot.screen_state import DrawnLine
 from napari_annot.shapes import FloatArray, crossbars, to_vertices
-from napari_annot.state import DrawnLine
 
 TEXT_POINTS = 8
 # all on screen, in screen pixels, whatever the zoom; the letters' size belongs to TEXT_POINTS
@@ -49,7 +49,7 @@ def pieces_of(
     for line in lines:
         if line.label:
             box = place_label(
-                line.points,
+                line.beside or line.points,
                 _label_size(line.label, zoom),
                 taken,
                 [one.points for one in lines],

@@ -12,7 +12,7 @@ from qtpy.QtWidgets import (
 )
 
 from napari_annot.entry_fields import ALL, side_by_side
-from napari_annot.state import LoopLine, ScreenState
+from napari_annot.screen_state import LoopLine, ScreenState
 
 HEADS = ("#", "Loop", "Kind", "View", "Scale")
 FILE = Qt.ItemDataRole.UserRole

@@ -3,13 +3,37 @@
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from annot.errors import LoopError
 from annot.tasks.open import Loop, LoopArray
 
 LOOP_KEY = "annot_loop"
 
 
-def picture_of(loop: Loop) -> tuple[LoopArray, dict[str, Any], str]:
+class PictureArray(LoopArray):
+    """A loop's frames for the viewer; one that cannot be decoded is black and remembered.
+
+    napari asks for a frame in the middle of its own work, where an error would end in a traceback
+    instead of a sentence. `faults` has the sentence for each such frame.
+    """
+
+    def __init__(self, loop: Loop) -> None:
+        super().__init__(loop)
+        self.faults: dict[int, str] = {}
+
+    def __getitem__(self, key: Any) -> NDArray[Any]:
+        try:
+            return super().__getitem__(key)
+        except LoopError as fault:
+            asked = key[0] if isinstance(key, tuple) else key
+            for frame in np.atleast_1d(np.arange(len(self))[asked]):
+                self.faults[int(frame)] = fault.message
+            black = np.broadcast_to(np.zeros((), dtype=self.dtype), self.shape)
+            return np.array(black[key])
+
+
+def picture_of(loop: Loop) -> tuple[PictureArray, dict[str, Any], str]:
     """Return the layer data of a loop: array, arguments of the image, layer type.
 
     The scale stays 1 and the unit pixel, so that napari's world is the picture's own; millimetres
@@ -28,7 +52,7 @@ def picture_of(loop: Loop) -> tuple[LoopArray, dict[str, Any], str]:
     if not header.colour:
         arguments["contrast_limits"] = contrast_limits(loop)
         arguments["colormap"] = "gray"
-    return LoopArray(loop), arguments, "image"
+    return PictureArray(loop), arguments, "image"
 
 
 def contrast_limits(loop: Loop) -> tuple[float, float]:

@@ -46,6 +46,9 @@ class Pictures:
         layer = self.layer
         if layer is None:
             return "Open a loop before drawing on it."
+        undecoded = self._undecoded()
+        if undecoded:
+            return undecoded
         if self._viewer.dims.ndisplay != 2 or tuple(self._viewer.dims.displayed) != (1, 2):
             return (
                 "Calipers are drawn on one frame seen from the front: leave 3-D and swapped axes."
@@ -88,6 +91,16 @@ class Pictures:
     def _on_step(self) -> None:
         if not self._busy and self._desk.shown is not None:
             self._desk.stand_on(int(self._viewer.dims.current_step[0]))
+
+        fault = self._undecoded()
+        if fault:
+            self._desk.say(fault, fault=True)
+            self._desk.changed.emit()
+
+    def _undecoded(self) -> str:
+        """Say why the frame on show is black instead of a picture, if it is."""
+        faults: dict[int, str] = getattr(getattr(self.layer, "data", None), "faults", {})
+        return faults.get(self._desk.frame, "")
 
     def _go_to(self, frame: int) -> None:
         self._viewer.dims.set_current_step(0, frame)

@@ -5,7 +5,7 @@ from qtpy.QtWidgets import QFormLayout, QLabel, QLineEdit, QPushButton, QVBoxLay
 
 from annot.reads import Conditions
 from napari_annot.entry_fields import ALL, ChoiceField, NumberField, side_by_side
-from napari_annot.state import ScreenState
+from napari_annot.screen_state import ScreenState
 
 NOT_STATED = ("not stated", "not stated")
 LOADINGS = (

@@ -16,7 +16,7 @@ from qtpy.QtWidgets import (
 from annot.calibration import ScaleRequest
 from napari_annot.entry_fields import ChoiceField, NumberField, side_by_side
 from napari_annot.scale_entry import FIELDS, KIND_TITLES, ScaleEntry, ScaleKind, entry_of
-from napari_annot.state import ScreenState
+from napari_annot.screen_state import ScreenState
 from napari_annot.tools import OBJECT_TOOLS
 from napari_annot.wording import joined
 

@@ -1,130 +1,19 @@
 """What the screen shows, worked out from what lies on the desk: a pure function, no Qt."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
-from annot.calibration import ScaleRequest
-from annot.geometry import PixelPoint
 from annot.measurement import Caliper, Measurement
 from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
-from annot.tasks.read import Read
 from napari_annot import wording
-from napari_annot.drawing import Draft
-from napari_annot.end_placing import EndPlacing
+from napari_annot.screen_state import (
+    DrawnLine,
+    Facts,
+    LoopLine,
+    Row,
+    ScaleWords,
+    ScreenState,
+)
 from napari_annot.shapes import circle
-from napari_annot.standings import Standing, State
-from napari_annot.tools import PURPLE, Tool, Trace, tool_of
-
-Points = tuple[PixelPoint, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoopLine:
-    """One line of the list of loops."""
-
-    file: str
-    number: int
-    name: str
-    modality: str
-    view: str
-    scale: str
-    frames: int
-    warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScaleWords:
-    """The scale of the loop on show, in words."""
-
-    state: State
-    headline: str
-    details: str = ""
-    warnings: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnLine:
-    """A line on the frame on show.
-
-    `ends` asks for a crossbar at either end; `label` stands beside the line, empty for none.
-    """
-
-    key: str
-    points: Points
-    colour: str
-    label: str = ""
-    ends: bool = True
-    selected: bool = False
-    thin: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One row of the table in the dock."""
-
-    key: str
-    loop: int
-    quantity: str
-    colour: str
-    frame: int
-    view: str
-    value: str
-    interval: str
-    scaled: bool
-    repeat: int
-    warnings: tuple[str, ...]
-    here: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScreenState:
-    """Everything the panels and the picture show at one moment."""
-
-    loops: tuple[LoopLine, ...]
-    shown: str | None
-    modality: str
-    frame: int
-    caption: str
-    scale: ScaleWords
-    request: ScaleRequest | None
-    trace: Trace | None
-    lines: tuple[DrawnLine, ...]
-    rows: tuple[Row, ...]
-    tool: Tool | None
-    drawing_path: bool
-    selected: Caliper | None
-    conditions: Conditions
-    plane_deg: float | None
-    reader: str
-    study: str
-    placing: EndPlacing
-    can_undo: bool
-    can_redo: bool
-    message: str
-    message_is_fault: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Facts:
-    """A snapshot of the desk."""
-
-    read: Read
-    loops: Mapping[str, Loop]
-    standings: Mapping[str, Standing]
-    measured: Mapping[str, Measurement]
-    traces: Mapping[str, Trace]
-    shown: str | None
-    frame: int
-    tool: Tool | None
-    draft: Draft | None
-    drafted: Measurement | None
-    selected: str | None
-    placing: EndPlacing
-    can_undo: bool
-    can_redo: bool
-    message: str
-    message_is_fault: bool
+from napari_annot.tools import PURPLE, tool_of
 
 
 def resolve(facts: Facts) -> ScreenState:
@@ -151,6 +40,7 @@ def resolve(facts: Facts) -> ScreenState:
         reader=facts.read.reader,
         study=facts.read.study or "",
         placing=facts.placing,
+        unsaved=facts.unsaved,
         can_undo=facts.can_undo,
         can_redo=facts.can_redo,
         message=facts.message,
@@ -266,6 +156,7 @@ def _object_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
                     label=label,
                     ends=trace.kind == "segment",
                     thin=trace.kind != "segment",
+                    beside=tuple(point for piece in seen.outline for point in piece),
                 )
             )
     elif look is not None and trace is not None:

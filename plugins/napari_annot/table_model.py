@@ -5,14 +5,14 @@ from typing import Any
 from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
 from qtpy.QtGui import QColor, QPixmap
 
-from napari_annot.state import Row
+from napari_annot.screen_state import Row
 from napari_annot.wording import frame_words, joined
 
 Index = QModelIndex | QPersistentModelIndex
 Role = Qt.ItemDataRole
 HEADS = ("Quantity, frame", "View", "Value ± u, 95 %", "Rep.", "!")
 TIPS = (
-    "what is measured; loop as numbered in the list; frame from 0 (from 1, as DICOM counts)",
+    "what is measured; # the loop's number in the list; frame from 0 (from 1, as DICOM counts)",
     "positioner angles for X-ray, stated plane angle for echo",
     "best estimate ± standard uncertainty; below it the 95 % coverage interval in the same unit",
     "which reading of the same thing; double click to change",
@@ -99,7 +99,7 @@ class MeasurementTable(QAbstractTableModel):
 
 def _text(row: Row, column: int) -> str:
     return (
-        f"{row.quantity}\nloop {row.loop}, frame {frame_words(row.frame)}",
+        f"{row.quantity}\n#{row.loop} frame {frame_words(row.frame)}",
         row.view.replace("° ", "°\n"),
         f"{row.value}{'' if row.scaled else ' ⚠'}\n{row.interval}",
         str(row.repeat),

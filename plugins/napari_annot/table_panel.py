@@ -4,7 +4,7 @@ from qtpy.QtCore import QModelIndex, Qt, Signal
 from qtpy.QtGui import QKeyEvent
 from qtpy.QtWidgets import QAbstractItemView, QHeaderView, QLabel, QTableView, QVBoxLayout, QWidget
 
-from napari_annot.state import ScreenState
+from napari_annot.screen_state import ScreenState
 from napari_annot.table_model import QUANTITY, MeasurementTable
 
 NONE_YET = "No measurement yet."

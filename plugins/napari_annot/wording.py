@@ -62,7 +62,10 @@ def short_scale_words(standing: Standing, loop: Loop) -> str:
     if standing.state == "refused":
         return "refused"
     scale = single_scale(standing, loop)
-    return f"{scale.row.value:.4g} mm/px" if scale else "by region"
+    if scale is None:
+        return "by place"
+    row, column = f"{scale.row.value:.4g}", f"{scale.column.value:.4g}"
+    return f"{row} mm/px" if row == column else f"{row} × {column} mm/px"
 
 
 def single_scale(standing: Standing, loop: Loop) -> PixelScale | None:
@@ -90,7 +93,8 @@ def scale_headline(standing: Standing, loop: Loop) -> str:
         return f"Scale by place: {scale_words(loop.header)}."
     same = scale.row == scale.column
     column = "" if same else f" down, {_mm_per_px(scale.column.value, scale.column.u)} across"
-    return f"{_mm_per_px(scale.row.value, scale.row.u)}{column}"
+    percent = f"u {100 * scale.u_rel:.1f} %"
+    return f"Scale {_mm_per_px(scale.row.value, scale.row.u)}{column} ({percent})"
 
 
 def _mm_per_px(value: float, u: float) -> str:
@@ -106,11 +110,13 @@ def caption_scale_words(standing: Standing, loop: Loop) -> str:
             "refused": "scale refused: lengths in px",
         }[standing.state]
     scale = single_scale(standing, loop)
-    return "scale by place" if scale is None else _mm_per_px(scale.row.value, scale.row.u)
+    if scale is None:
+        return "scale by place"
+    return f"{short_scale_words(standing, loop)}, u {100 * scale.u_rel:.1f} %"
 
 
 def scale_details(standing: Standing, loop: Loop) -> str:
-    """Return relative uncertainty, interval and basis of a scale."""
+    """Return interval and basis of a scale."""
     scale = single_scale(standing, loop)
     if scale is None:
         return ""
@@ -118,12 +124,12 @@ def scale_details(standing: Standing, loop: Loop) -> str:
     places = decimals_for(scale.row.u)
     seen = standing.made.seen
     pieces = (
-        f"; {seen.sections_used} pieces used, {seen.sections_rejected} set aside"
+        f"; {seen.sections_used} sections used, {seen.sections_rejected} set aside"
         if seen and seen.sections_used + seen.sections_rejected > 1
         else ""
     )
     return (
-        f"u {100 * scale.u_rel:.1f} %, {100 * interval.probability:.0f} % interval "
+        f"{100 * interval.probability:.0f} % interval "
         f"{interval.low:.{places}f} to {interval.high:.{places}f} mm/px. {_sentence(scale.basis)}"
         f"{pieces}."
     )

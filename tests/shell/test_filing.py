@@ -162,3 +162,20 @@ def test_a_folder_opens_what_it_holds_and_tells_what_fails(desk, loops_folder, t
     assert len(faults) == 1
     assert "broken.dcm" in faults[0]
     assert desk.shown is not None
+
+
+def test_what_is_not_saved_is_known(on_xray, draw, tmp_path):
+    assert not on_xray.state().unsaved, "an opened loop alone is no work"
+    draw(on_xray, OSTIUM, LINE)
+    assert on_xray.state().unsaved
+    on_xray.state_reader("R7", "S01")
+    filing.save(on_xray, tmp_path / "read.json")
+    assert not on_xray.state().unsaved
+    on_xray.undo()
+    on_xray.redo()
+    assert not on_xray.state().unsaved
+    on_xray.delete_selected()
+    draw(on_xray, LANDING, LINE)
+    assert on_xray.state().unsaved
+    filing.load(on_xray, tmp_path / "read.json")
+    assert not on_xray.state().unsaved

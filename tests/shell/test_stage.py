@@ -15,7 +15,8 @@ from napari.utils.interactions import (
 )
 
 from annot.calibration import GivenRequest
-from annot.tasks.open import open_loop
+from annot.errors import LoopError
+from annot.tasks.open import Loop, open_loop
 from napari_annot.picture_layer import loop_of_layer, picture_of
 from napari_annot.stage import Stage
 from napari_annot.tools import BENT_DEPTH, CALIPER_TOOLS
@@ -288,7 +289,7 @@ def test_the_caption_counts_frames_both_ways_and_says_that_there_is_no_scale(
     viewer.dims.set_current_step(0, 3)
     assert on_stage.caption.text == "xa_clean.dcm  frame 3 (DICOM 4)  no scale: lengths in px"
     desk.ask_scale(GIVEN)
-    assert "0.2000 ± 0.0020 mm/px" in on_stage.caption.text
+    assert on_stage.caption.text.endswith("0.2 mm/px, u 1.0 %")
 
 
 def test_asynchronous_slicing_is_off_while_the_dock_is_open(viewer, desk):
@@ -309,3 +310,38 @@ def test_closing_lets_go_of_the_viewer(viewer, desk, xray):
     assert [layer.name for layer in viewer.layers] == ["xa_clean.dcm"]
     viewer.dims.set_current_step(0, 3)
     assert desk.frame == 0
+
+
+def test_clearing_the_viewer_leaves_nothing_behind(on_stage, desk, hand, viewer):
+    desk.arm(OSTIUM)
+    hand.drag((100, 100), (100, 200))
+    viewer.layers.clear()
+    assert len(viewer.layers) == 0
+    assert desk.shown is None
+    desk.go_to(desk.state().rows[0].key)
+    assert len(labels(on_stage)) == 1
+
+
+def test_a_frame_that_cannot_be_decoded_is_told_and_not_drawn_on(
+    stage, desk, hand, viewer, xray, monkeypatch
+):
+    decode = Loop.frame
+
+    def broken(loop, n):
+        if n == 3:
+            raise LoopError("xa_clean.dcm: frame 3 is damaged.")
+        return decode(loop, n)
+
+    monkeypatch.setattr(Loop, "frame", broken)
+    desk.show(desk.add(open_loop(xray.path)))
+    viewer.dims.set_current_step(0, 3)
+    assert desk.state().message == "xa_clean.dcm: frame 3 is damaged."
+    assert not stage.pictures.layer.data[3].any()
+    desk.arm(OSTIUM)
+    hand.drag((100, 100), (100, 200))
+    assert desk.state().rows == ()
+    assert "damaged" in desk.state().message
+    viewer.dims.set_current_step(0, 2)
+    desk.arm(OSTIUM)
+    hand.drag((100, 100), (100, 200))
+    assert len(desk.state().rows) == 1

@@ -2,13 +2,15 @@
 
 import csv
 import time
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from napari.utils._proxies import PublicOnlyProxy
 from qtpy.QtCore import QPoint, Qt
-from qtpy.QtWidgets import QApplication, QFileDialog
+from qtpy.QtWidgets import QApplication, QFileDialog, QMessageBox
 
+import napari_annot
 from annot.tasks.export import write_table
 from annot.tasks.measure import measure_read
 from annot.tasks.read import load_read
@@ -18,6 +20,7 @@ from napari_annot.dock import MeasureDock
 from napari_annot.table_model import REPEAT, VALUE, WARNINGS
 from napari_annot.tools import CALIPER_TOOLS, OBJECT_TOOLS
 
+MANIFEST = str(files(napari_annot).joinpath("napari.yaml"))
 pytestmark = pytest.mark.viewer
 OSTIUM, LANDING, DEPTH, _ = CALIPER_TOOLS
 
@@ -341,13 +344,8 @@ def test_files_come_from_the_dialogs(window, xray, tmp_path, monkeypatch):
 def test_the_manifest_opens_the_dock_in_the_viewer(
     sound_binding, make_napari_viewer_proxy, qtbot, npe2pm
 ):
-    from importlib.resources import files
-
-    import napari_annot
-
     viewer = make_napari_viewer_proxy(show=True)
-    manifest = str(files(napari_annot).joinpath("napari.yaml"))
-    with npe2pm.tmp_plugin(manifest=manifest):
+    with npe2pm.tmp_plugin(manifest=MANIFEST):
         _, dock = viewer.window.add_plugin_dock_widget("annot", "Scale and calipers")
         viewer.open_sample("annot", "echo")
         qtbot.wait(50)
@@ -369,3 +367,50 @@ def test_shown_lines_are_on_the_canvas_in_their_colour(on_xray):
     on_xray.viewer.dims.set_current_step(0, 3)
     on_xray.bot.wait(50)
     assert orange() == 0
+
+
+def test_loading_over_unsaved_work_is_asked_first(on_xray, xray, tmp_path, monkeypatch):
+    window, dock = on_xray, on_xray.dock
+    dock.desk.state_reader("R7", "S01")
+    dock.save_read(tmp_path / "empty.json")
+    dock.calipers.tools["ostium_width"].click()
+    window.drag((100, 100), (100, 200))
+    assert dock.tabs.tabText(2) == "Read (unsaved)"
+    source = (str(tmp_path / "empty.json"), "")
+    monkeypatch.setattr(QFileDialog, "getOpenFileName", lambda *_, **__: source)
+    for answer, rows in ((QMessageBox.StandardButton.No, 1), (QMessageBox.StandardButton.Yes, 0)):
+        monkeypatch.setattr(QMessageBox, "question", lambda *_, answer=answer: answer)
+        dock.reading.load.click()
+        assert dock.table.model.rowCount() == rows
+
+
+def test_the_launcher_opens_the_loops_in_the_plugins_own_dock(
+    sound_binding, make_napari_viewer, npe2pm, qtbot, xray, monkeypatch
+):
+    import napari
+
+    from napari_annot import open_viewer
+
+    seen = []
+
+    def run():
+        (dock,) = viewer.window.dock_widgets.values()
+        seen.append([line.name for line in dock.desk.state().loops])
+        again = viewer.window.add_plugin_dock_widget("annot", "Scale and calipers")[1]
+        seen.append(again is dock)
+
+    with npe2pm.tmp_plugin(manifest=MANIFEST):
+        viewer = make_napari_viewer(show=True)
+        monkeypatch.setattr(napari, "Viewer", lambda **_: viewer)
+        monkeypatch.setattr(napari, "run", run)
+        open_viewer([xray.path])
+    assert seen == [["xa_clean.dcm"], True]
+
+
+def test_a_dock_taken_away_lets_go_of_the_viewer(on_xray, qtbot):
+    raw, before = on_xray.viewer, len(on_xray.viewer.mouse_drag_callbacks)
+    raw.window.remove_dock_widget("all")
+    on_xray.dock.deleteLater()
+    qtbot.waitUntil(lambda: len(raw.mouse_drag_callbacks) == before - 1)
+    raw.dims.set_current_step(0, 3)
+    assert [layer.name for layer in raw.layers] == ["xa_clean.dcm"]

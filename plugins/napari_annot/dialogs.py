@@ -1,0 +1,52 @@
+"""Asking for files, and before work is lost."""
+
+from pathlib import Path
+
+from qtpy.QtWidgets import QFileDialog, QMessageBox, QWidget
+
+READ_FILES, TABLE_FILES = "Read files (*.json)", "Tables (*.csv)"
+
+
+def ask_loops(parent: QWidget) -> list[Path]:
+    """Return the chosen files, any of them: DICOM files often have no ending."""
+    names, _ = QFileDialog.getOpenFileNames(parent, "Open DICOM loops")
+    return [Path(name) for name in names]
+
+
+def ask_folder(parent: QWidget) -> list[Path]:
+    """Return the chosen folder, alone in a list."""
+    name = QFileDialog.getExistingDirectory(parent, "Open a folder of DICOM loops")
+    return [Path(name)] if name else []
+
+
+def ask_read(parent: QWidget) -> Path | None:
+    """Return the read file to load."""
+    name, _ = QFileDialog.getOpenFileName(parent, "Load a read", filter=READ_FILES)
+    return Path(name) if name else None
+
+
+def ask_new_read(parent: QWidget, present: Path | None) -> Path | None:
+    """Return where to save the read."""
+    start = str(present or "read.json")
+    name, _ = QFileDialog.getSaveFileName(parent, "Save the read", start, READ_FILES)
+    return _with_ending(name, ".json") if name else None
+
+
+def ask_new_table(parent: QWidget) -> Path | None:
+    """Return where to write the table."""
+    name, _ = QFileDialog.getSaveFileName(parent, "Export the table", "table.csv", TABLE_FILES)
+    return _with_ending(name, ".csv") if name else None
+
+
+def may_drop(parent: QWidget) -> bool:
+    """Ask before unsaved work is replaced."""
+    answer = QMessageBox.question(
+        parent, "Unsaved measurements", "What was drawn is not saved. Load another read anyway?"
+    )
+    return bool(answer == QMessageBox.StandardButton.Yes)
+
+
+def _with_ending(name: str, ending: str) -> Path:
+    """Return a path with an ending where a person gave none and no file of that name is meant."""
+    path = Path(name)
+    return path if path.suffix or path.exists() else path.with_suffix(ending)

@@ -1,0 +1,130 @@
+"""Make the picture of the viewer: `python -m napari_annot.picture OUT.png`.
+
+A synthetic X-ray loop is scaled on its catheter and measured at its true landmarks, in a real
+window; run it under a display (xvfb-run will do).
+"""
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+from annot.geometry import PixelPoint
+from napari_annot.dock import MeasureDock
+from napari_annot.pen import Pen
+from napari_annot.tools import CALIPER_TOOLS, OBJECT_TOOLS, Tool
+
+SIZE = (1440, 900)
+FRAME = 12
+CATHETER = {
+    "size_mm_or_fr": "2",
+    "tolerance_mm": "0.03",
+    "other_mm": "1.4",
+    "depth_offset_mm": "10",
+}
+
+
+class Scene:
+    """A window with the dock, and a pen in it."""
+
+    def __init__(self) -> None:
+        import napari
+
+        self.viewer: Any = napari.Viewer(title="annot", show=True)
+        self.viewer.window.resize(*SIZE)
+        self.dock = MeasureDock(self.viewer)
+        self.viewer.window.add_dock_widget(self.dock, name="Scale and calipers", area="right")
+        self._wait(0.3)
+
+    def open(self, paths: list[Path]) -> None:
+        """Open loops."""
+        self.dock.open_paths(paths)
+        self._wait(0.3)
+
+    def draw(self, tool: Tool, points: tuple[tuple[float, float], ...]) -> None:
+        """Draw with a tool from the first point to the last."""
+        pen, desk = Pen(self.dock.desk), self.dock.desk
+        start, end = PixelPoint(*points[0]), PixelPoint(*points[-1])
+        desk.arm(tool)
+        pen.press(start, reach_px=5)
+        pen.drag(start, end)
+        pen.release(end, travelled=True)
+
+    def scale_on_catheter(self, axis: tuple[tuple[float, float], ...]) -> None:
+        """Trace the catheter and wait for its fit."""
+        for name, text in CATHETER.items():
+            getattr(self.dock.scale, name).setText(text)
+        self.draw(OBJECT_TOOLS["catheter"], axis)
+        end = time.monotonic() + 30
+        while self.dock.desk.state().scale.state == "fitting" and time.monotonic() < end:
+            self._wait(0.05)
+
+    def shoot(self, path: Path) -> None:
+        """Write the window as a PNG with a palette, which keeps it small."""
+        from PIL import Image
+
+        self._wait(0.5)
+        shot = self.viewer.window.screenshot(flash=False, canvas_only=False)[..., :3]
+        palette = Image.new("P", (1, 1))
+        palette.putpalette(_palette(shot))
+        picture = Image.fromarray(shot).quantize(palette=palette, dither=Image.Dither.NONE)
+        picture.save(path, optimize=True)
+
+    def close(self) -> None:
+        """Close the window."""
+        self.dock.teardown()
+        self.viewer.close()
+
+    def _wait(self, seconds: float) -> None:
+        from qtpy.QtWidgets import QApplication
+
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            QApplication.processEvents()
+            time.sleep(0.01)
+
+
+def _palette(shot: Any) -> list[int]:
+    """Return 128 greys for the loop and the window's 128 most frequent colours.
+
+    A palette made from the whole picture would spend itself on greys and blur the colours that
+    tell the calipers apart.
+    """
+    import numpy as np
+
+    greys = [value for grey in range(0, 256, 2) for value in (grey, grey, grey)]
+    flat = shot.reshape(-1, 3)
+    coloured = flat[np.ptp(flat.astype(int), axis=1) > 8]
+    colours, counts = np.unique(coloured // 4 * 4, axis=0, return_counts=True)
+    frequent = colours[np.argsort(-counts, kind="stable")[:128]]
+    return greys + [int(value) for value in frequent.ravel()]
+
+
+def _shifted(tube: Any, frame: int) -> tuple[tuple[float, float], ...]:
+    """Return the true axis of an object on a frame."""
+    shift = tube.shift_px[frame] if tube.shift_px else (0.0, 0.0)
+    return tuple((row + shift[0], column + shift[1]) for row, column in tube.axis_px)
+
+
+def main(out: Path) -> None:
+    """Write the picture of an X-ray loop, scaled and measured, with an echo loop beside it."""
+    from synthetic_dicom import write_case
+
+    with tempfile.TemporaryDirectory() as folder:
+        xray = write_case("xa_clean", folder, frames=24)
+        echo = write_case("us_045", folder, frames=12)
+        scene = Scene()
+        scene.open([xray.path, echo.path])
+        scene.viewer.dims.set_current_step(0, FRAME)
+        scene.scale_on_catheter(_shifted(xray.truth.objects[0], FRAME))
+        for tool in CALIPER_TOOLS[:3]:
+            scene.draw(tool, xray.truth.caliper(tool.name, FRAME).points_px)
+        scene.dock.desk.state_reader("R7", "S01")
+        scene.dock.tabs.setCurrentWidget(scene.dock.scale)
+        scene.shoot(out)
+        scene.close()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1] if len(sys.argv) > 1 else "viewer.png"))
