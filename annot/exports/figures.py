@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from annot.geometry import PixelPoint
 
 # Okabe–Ito colours, told apart by colour-blind eyes; each line also carries its words.
-REFERENCE, FIRST, SECOND, THIRD = "#56B4E9", "#E69F00", "#F0E442", "#CC79A7"
+REFERENCE, FIRST, SECOND, THIRD = "#CC79A7", "#E69F00", "#56B4E9", "#009E73"
 COLOURS = {"ostium_width": FIRST, "landing_zone_width": SECOND, "depth": THIRD}
 
 
