@@ -4,6 +4,7 @@ from typing import Any
 
 from napari_annot.desk import Desk
 from napari_annot.line_pieces import TEXT_POINTS, pieces_of
+from napari_annot.picture_layer import LINES_KEY
 from napari_annot.screen_state import ScreenState
 
 LAYER_NAME = "Calipers"
@@ -69,6 +70,7 @@ class CaliperLayer:
             scale=(1.0, 1.0, 1.0),
             axis_labels=("frame", "row", "column"),
             features={"label": []},
+            metadata={LINES_KEY: True},
             text={
                 "string": "{label}",
                 "size": TEXT_POINTS,

@@ -89,6 +89,8 @@ class Desk:
         if frame == self.frame:
             return
         self.frame = frame
+        if self.message_is_fault:
+            self.say("")
         if self.draft is not None:
             self.draft = None
             self.say("Drawing stopped: the frame changed.", fault=True)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from annot.errors import LoopError
 from annot.tasks.open import Loop, LoopArray
 
-LOOP_KEY = "annot_loop"
+LOOP_KEY, LINES_KEY = "annot_loop", "annot_lines"
 
 
 class PictureArray(LoopArray):
@@ -71,3 +71,10 @@ def loop_of_layer(layer: Any) -> Loop | None:
     """Return the loop that an image layer shows, None for any other layer."""
     found = getattr(layer, "metadata", {}).get(LOOP_KEY)
     return found if isinstance(found, Loop) else None
+
+
+def shows_pixels(layer: Any) -> bool:
+    """Tell whether a layer's data coordinates are the world's: not scaled, moved or turned."""
+    places = np.vstack([np.zeros(3), np.eye(3)])
+    world = np.array([layer.data_to_world(place) for place in places], dtype=float)
+    return bool(np.allclose(world, places)) and {str(unit) for unit in layer.units} == {"pixel"}

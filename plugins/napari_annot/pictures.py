@@ -4,7 +4,7 @@ from typing import Any
 
 from annot.tasks.open import Loop
 from napari_annot.desk import Desk
-from napari_annot.picture_layer import loop_of_layer, picture_of
+from napari_annot.picture_layer import LINES_KEY, loop_of_layer, picture_of, shows_pixels
 
 
 class Pictures:
@@ -53,11 +53,10 @@ class Pictures:
             return (
                 "Calipers are drawn on one frame seen from the front: leave 3-D and swapped axes."
             )
-        moved = any(abs(value - 1) > 1e-9 for value in layer.scale) or any(layer.translate)
-        units = {str(unit) for unit in layer.units}
         world = self._viewer.layers.units
-        foreign = world is not None and {str(unit) for unit in world} != {"pixel"}
-        if moved or units != {"pixel"} or foreign:
+        foreign = world is None or {str(unit) for unit in world} != {"pixel"}
+        ours = [one for one in self._viewer.layers if one == layer or LINES_KEY in one.metadata]
+        if foreign or not all(shows_pixels(one) for one in ours):
             return (
                 "A layer's scale or unit was changed, so places in the picture can no longer be "
                 "told: remove that layer or set it back to pixels."

@@ -8,6 +8,8 @@ from napari_annot.desk import Desk
 from napari_annot.mouse import Mouse
 from napari_annot.pictures import Pictures
 
+DELETE_KEYS = ("Delete", "Backspace")
+
 
 class Stage:
     """Binds a desk to a viewer until it is closed."""
@@ -23,15 +25,24 @@ class Stage:
         self.lines = CaliperLayer(viewer, desk)
         self.mouse = Mouse(viewer, desk, self.pictures)
         self.caption = Caption(viewer, desk)
+        self._desk = desk
+        # on the canvas only: in napari's list of layers the same key takes a layer away
+        for key in DELETE_KEYS:
+            viewer.bind_key(key, self._delete, overwrite=True)
         self.lines.refresh()
 
     def close(self) -> None:
         """Let go of the viewer; the layer of lines goes, the picture stays."""
+        for key in DELETE_KEYS:
+            self._viewer.bind_key(key, None)
         for part in (self.mouse, self.caption, self.lines, self.pictures):
             part.close()
         self._viewer.canvas.background_color_override = self._surround_was
         if self._async_was:
             _set_async(on=True)
+
+    def _delete(self, _: Any) -> None:
+        self._desk.delete_selected()
 
 
 def _hold_async_off() -> bool:

@@ -101,6 +101,15 @@ def test_undo_and_redo_walk_through_calipers(on_xray, draw):
     assert not on_xray.state().can_redo
 
 
+def test_what_was_undone_is_gone_after_a_new_step(on_xray, draw):
+    draw(on_xray, OSTIUM, LINE)
+    on_xray.undo()
+    draw(on_xray, LANDING, LINE)
+    assert not on_xray.state().can_redo
+    on_xray.redo()
+    assert [row.quantity for row in on_xray.state().rows] == ["Landing zone"]
+
+
 def test_undo_never_takes_a_loop_or_a_name_away(on_xray, draw, echo):
     draw(on_xray, OSTIUM, LINE)
     on_xray.add(open_loop(echo.path))

@@ -251,19 +251,35 @@ def test_the_lines_come_back_if_their_layer_is_removed(on_stage, desk, hand, vie
     assert len(labels(on_stage)) == 1
 
 
-@pytest.mark.parametrize("change", ["scale", "unit", "translate"])
+def foreign_layer(viewer, _):
+    viewer.add_image(np.zeros((2, 3, 4)), units=("pixel", "um", "um"))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda _, layer: setattr(layer, "scale", (1, 0.2, 0.2)),
+        lambda _, layer: setattr(layer, "units", ("pixel", "mm", "mm")),
+        lambda _, layer: setattr(layer, "translate", (0, 5, 0)),
+        lambda _, layer: setattr(layer, "rotate", 10),
+        lambda viewer, _: setattr(viewer.layers["Calipers"], "scale", (1, 2, 2)),
+        foreign_layer,
+    ],
+    ids=["scale", "unit", "moved", "turned", "lines scaled", "foreign unit"],
+)
 def test_nothing_is_drawn_in_a_world_that_is_not_pixels(on_stage, desk, hand, viewer, change):
-    layer = on_stage.pictures.layer
-    if change == "scale":
-        layer.scale = (1, 0.2, 0.2)
-    elif change == "unit":
-        layer.units = ("pixel", "mm", "mm")
-    else:
-        layer.translate = (0, 5, 0)
+    change(viewer, on_stage.pictures.layer)
     desk.arm(OSTIUM)
     hand.drag((100, 100), (100, 200))
     assert desk.state().rows == ()
     assert "pixels" in desk.state().message
+
+
+def test_a_layer_of_another_kind_in_pixels_does_no_harm(on_stage, desk, hand, viewer):
+    viewer.add_points([[0, 10, 10]])
+    desk.arm(OSTIUM)
+    hand.drag((100, 100), (100, 200))
+    assert desk.state().selected.points == ((100, 100), (100, 200))
 
 
 def test_napari_tools_on_the_layer_of_lines_are_refused(on_stage):

@@ -188,6 +188,14 @@ def test_the_camera_stays_while_a_caliper_is_drawn_and_moves_otherwise(on_xray):
     assert tuple(camera.center) != before
 
 
+def test_a_scaled_picture_is_not_drawn_on(on_xray):
+    on_xray.viewer.layers[0].scale = (1, 0.5, 0.5)
+    on_xray.dock.calipers.tools["ostium_width"].click()
+    on_xray.drag((30, 30), (30, 60))
+    assert on_xray.desk.state().rows == ()
+    assert "pixels" in on_xray.dock.status.text()
+
+
 def test_keys_arm_undo_and_stop_from_the_canvas(on_xray, qtbot):
     on_xray.focus()
     control = Qt.KeyboardModifier.ControlModifier
@@ -204,12 +212,18 @@ def test_keys_arm_undo_and_stop_from_the_canvas(on_xray, qtbot):
     assert len(on_xray.desk.state().rows) == 1
 
 
-def test_delete_in_the_table_takes_the_caliper_out(on_xray, qtbot):
+def test_delete_in_table_or_canvas_takes_the_caliper_out(on_xray, qtbot):
     on_xray.dock.calipers.tools["ostium_width"].click()
     on_xray.drag((100, 100), (100, 200))
     on_xray.dock.table.view.setFocus()
     qtbot.keyClick(on_xray.dock.table.view, Qt.Key.Key_Delete)
     assert on_xray.desk.state().rows == ()
+    on_xray.desk.undo()
+    on_xray.desk.select(on_xray.desk.state().rows[0].key)
+    on_xray.focus()
+    qtbot.keyClick(on_xray.canvas, Qt.Key.Key_Delete)
+    assert on_xray.desk.state().rows == ()
+    assert len(on_xray.viewer.layers) == 2, "no layer went with it"
 
 
 def test_a_click_on_a_row_turns_to_loop_and_frame(on_xray, echo, qtbot):
