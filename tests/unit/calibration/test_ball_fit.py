@@ -52,6 +52,15 @@ def test_without_noise_the_model_itself_is_right_to_half_a_percent(ball):
     found = fitted(ball, ball.picture(seed=None))
     assert found.diameter_px == pytest.approx(ball.diameter_px, rel=MODEL_REL)
     assert found.centre == pytest.approx(ball.centre, abs=0.05)
+    # the Gaussian drawn and the pixel's own square, of variance 1/12
+    assert found.blur_px == pytest.approx(np.hypot(ball.blur_px, np.sqrt(1 / 12)), rel=0.02)
+
+
+def test_the_stated_uncertainty_is_no_smaller_than_the_scatter_between_pictures(ball):
+    small = dataclasses.replace(ball, diameter_px=12.0, depth=0.4)
+    found = [fitted(small, small.picture(seed=seed)) for seed in range(4)]
+    scatter = np.std([one.diameter_px for one in found], ddof=1)
+    assert np.mean([one.u_diameter_px for one in found]) > 0.6 * scatter
 
 
 @pytest.mark.parametrize("factor", [0.42, 0.62])

@@ -67,7 +67,7 @@ def test_case_6_the_detectors_spacing_is_brought_to_the_isocentre_by_the_distanc
     found = stored_spacing(view())
     assert isinstance(found, StoredSpacing)
     assert found.mm_per_px == pytest.approx((0.15, 0.15), rel=1e-12)
-    assert "isocentre" in found.basis
+    assert found.basis == "ImagerPixelSpacing × 750 / 1000 mm, at the isocentre"
 
 
 def test_case_6_rows_and_columns_stay_apart():

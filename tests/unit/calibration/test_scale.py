@@ -33,6 +33,17 @@ def test_scale_is_known_over_seen_with_three_inputs(size_mm, seen_px):
     assert set(result.shares()) == {"object", "scale", "depth"}
 
 
+def test_a_known_difference_in_depth_multiplies_the_scale():
+    """Anatomy 20 mm nearer the source than the object at 750 mm: 730/750 of the scale."""
+    result = scale_from_reference_object(
+        key="k",
+        known_size=stated(2.0, 0.01, key="size", unit="mm", source=""),
+        seen_size=stated(10.0, 0.1, key="seen", unit="px", source=""),
+        depth_ratio=stated(730 / 750, 0.001, key="depth", unit="1", source=""),
+    )
+    assert result.value == pytest.approx(0.2 * 730 / 750, rel=1e-12)
+
+
 @pytest.mark.parametrize(("size_mm", "seen_px"), [(-1.0, 10.0), (0.0, 10.0), (2.0, -3.0)])
 def test_sizes_that_are_none_are_refused(size_mm, seen_px):
     with pytest.raises(ValueError, match="k: sizes must be positive"):

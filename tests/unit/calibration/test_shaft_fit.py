@@ -57,6 +57,13 @@ def test_without_noise_the_model_itself_is_right_to_one_percent(shaft):
     found = fitted(shaft, shaft.picture(seed=None), filling="empty", lumen_ratio=(0.65, 0.005))
     assert found.outer_px == pytest.approx(shaft.outer_px, rel=MODEL_REL)
     assert found.inner_px == pytest.approx(0.65 * shaft.outer_px, rel=2 * MODEL_REL)
+    assert found.blur_px == pytest.approx(shaft.blur_px, rel=0.05)
+
+
+def test_the_stated_uncertainty_is_no_smaller_than_the_scatter_between_pictures(shaft):
+    found = [fitted(shaft, shaft.picture(seed=seed), **KNOWN) for seed in range(5)]
+    scatter = np.std([one.outer_px for one in found], ddof=1)
+    assert np.mean([one.u_outer_px for one in found]) > 0.6 * scatter
 
 
 def test_half_maximum_would_have_been_wrong_where_the_model_is_right(shaft):

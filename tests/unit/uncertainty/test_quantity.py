@@ -95,6 +95,13 @@ def test_results_that_share_an_input_are_correlated_by_it_alone(shared, a, b):
     assert covariance(first, second) == pytest.approx(covariance(second, first), rel=1e-12)
 
 
+def test_results_that_follow_an_input_opposite_ways_are_correlated_negatively():
+    shared = make(u=0.1)
+    up = propagate(lambda s: 3 * s, [shared], unit="mm")
+    down = propagate(lambda s: 10 - 2 * s, [shared], unit="mm")
+    assert covariance(up, down) == pytest.approx(-6 * 0.1**2, rel=1e-8)
+
+
 @given(inputs(key="a"), inputs(key="b"))
 def test_results_without_a_common_input_are_not_correlated(a, b):
     assert covariance(a, b) == 0.0
