@@ -4,7 +4,7 @@ from typing import Any
 
 from napari_annot.desk import Desk
 from napari_annot.line_pieces import TEXT_POINTS, pieces_of
-from napari_annot.picture_layer import LINES_KEY
+from napari_annot.picture_layer import LINES_KEY, loop_of_layer
 from napari_annot.screen_state import ScreenState
 
 LAYER_NAME = "Calipers"
@@ -59,7 +59,12 @@ class CaliperLayer:
             self.refresh()
 
     def _ensure(self) -> None:
-        if self._layer is not None and self._layer in self._viewer.layers:
+        """Have the layer in the viewer, above every picture."""
+        layers = self._viewer.layers
+        if self._layer is not None and self._layer in layers:
+            place = layers.index(self._layer)
+            if any(loop_of_layer(one) is not None for one in layers[place + 1 :]):
+                layers.move(place, len(layers))
             return
         active = self._viewer.layers.selection.active
         self._layer = self._viewer.add_shapes(

@@ -219,7 +219,7 @@ def test_a_loop_that_napari_opens_lands_on_the_desk(stage, desk, viewer, xray, e
         assert viewer.dims.current_step[0] == desk.frame == 0
     assert [line.modality for line in desk.state().loops] == ["XA", "US"]
     assert desk.state().modality == "US"
-    assert sum(loop_of_layer(layer) is not None for layer in viewer.layers) == 1
+    assert [layer.name for layer in viewer.layers] == ["us_045.dcm", "Calipers"], "lines above"
 
 
 def test_loops_that_were_open_before_the_dock_are_taken(viewer, desk, xray):

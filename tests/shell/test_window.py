@@ -60,6 +60,11 @@ class Window:
         self.bot.mouseRelease(self.canvas, left, pos=other)
         self.bot.wait(10)
 
+    def click(self, place):
+        self.bot.mouseMove(self.canvas, self.spot(place))
+        self.bot.mouseClick(self.canvas, Qt.MouseButton.LeftButton, pos=self.spot(place))
+        self.bot.wait(5)
+
     def focus(self):
         """Give the canvas the keyboard; without a window manager nobody else does."""
         self.canvas.window().activateWindow()
@@ -186,6 +191,29 @@ def test_the_camera_stays_while_a_caliper_is_drawn_and_moves_otherwise(on_xray):
     assert caliper.points[1] == pytest.approx((100, 200), abs=0.5)
     on_xray.drag((300, 300), (330, 330))
     assert tuple(camera.center) != before
+
+
+def test_two_clicks_draw_and_a_path_ends_with_return_or_a_double_click(on_xray, qtbot):
+    desk, tools = on_xray.desk, on_xray.dock.calipers.tools
+    tools["ostium_width"].click()
+    on_xray.click((100, 100))
+    on_xray.click((100, 220))
+    assert len(desk.state().selected.points) == 2
+    zoom = on_xray.viewer.scene.camera.zoom
+    corners = ((150, 100), (200, 110), (240, 180))
+    tools["bent_depth"].click()
+    for place in corners:
+        on_xray.click(place)
+    qtbot.mouseDClick(on_xray.canvas, Qt.MouseButton.LeftButton, pos=on_xray.spot(corners[-1]))
+    assert len(desk.state().selected.points) == 3
+    assert on_xray.viewer.scene.camera.zoom == zoom
+    tools["bent_depth"].click()
+    for place in corners:
+        on_xray.click((place[0] + 100, place[1]))
+    on_xray.focus()
+    qtbot.keyClick(on_xray.canvas, Qt.Key.Key_Return)
+    assert len(desk.state().selected.points) == 3
+    assert [row.repeat for row in desk.state().rows] == [1, 1, 2]
 
 
 def test_a_scaled_picture_is_not_drawn_on(on_xray):
