@@ -15,6 +15,7 @@ from annot.calibration.request import (
     ScaleRequest,
 )
 from annot.calibration.scale import GeometryKey, NoScale, PixelScale, Region
+from annot.calibration.tube_fit import fit_priors
 
 __all__ = [
     "Allowance",
@@ -36,6 +37,7 @@ __all__ = [
     "SeenSize",
     "all_allowances",
     "borrow_scale",
+    "fit_priors",
     "french_to_mm",
     "header_scale",
     "make_scale",

@@ -59,7 +59,8 @@ class KnownSize:
     @property
     def object_id(self) -> str:
         """Identity shared by every scale made from this object, for correlation in tables."""
-        return f"{self.name}-{self.size_mm:g}mm-{self.source}-{self.tolerance_mm:g}"
+        name = self.name.replace(" ", "-")
+        return f"{name}-{self.size_mm:g}mm-{self.source}-{self.tolerance_mm:g}"
 
     def quantity(self) -> InputQuantity:
         """Return the size as an input of the budget, in mm."""

@@ -1,5 +1,6 @@
 """Least squares of one tube shadow against many sections: shared shape, own centre each."""
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +20,7 @@ PRIMARY_SHARE_PRIOR = (0.80, 0.20)
 
 # A thread of denser material in the wall: log of its shadow's own standard deviation over the
 # outer diameter. It fits into a wall of some 0.15 diameters. Common practice, no source.
-THREAD_WIDTH_PRIOR = (np.log(0.04), 0.4)
+THREAD_WIDTH_PRIOR = (math.log(0.04), 0.4)
 
 # The shared unknowns: log outer, log blur, lumen ratio, log wall depth; then, where they act,
 # lumen depth, and a thread's place across the shaft in outer radii with its log width.
@@ -28,6 +29,15 @@ LUMEN_RATIO, LUMEN_DEPTH, THREAD_PLACE, THREAD_WIDTH = 2, 4, 5, 6
 START = np.array([0.0, np.log(1.2), 0.7, np.log(0.3), 0.1, 0.0, THREAD_WIDTH_PRIOR[0]])
 LOWEST = np.array([0.0, np.log(0.3), 0.3, np.log(1e-3), 0.0, -0.95, np.log(0.005)])
 HIGHEST = np.array([0.0, np.log(8.0), 0.95, np.log(8.0), 8.0, 0.95, np.log(0.15)])
+
+
+def fit_priors() -> dict[str, tuple[float, float]]:
+    """Return the weak knowledge that every fit rests on, mean and standard deviation by name."""
+    return {
+        "lumen_ratio": LUMEN_RATIO_PRIOR,
+        "primary_share": PRIMARY_SHARE_PRIOR,
+        "log_thread_width": THREAD_WIDTH_PRIOR,
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -102,7 +102,7 @@ def _catheter_size(part: CatheterPart) -> KnownSize:
         size_mm=size,
         tolerance_mm=part.tolerance_mm or CATHETER_TOLERANCE.value,
         source="measured",
-        name="catheter",
+        name="catheter" if part.surface == "outer" else "catheter lumen",
         size_fr=part.size_fr,
     )
 

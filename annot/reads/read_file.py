@@ -335,11 +335,27 @@ def dump(document: ReadFile) -> str:
     return json.dumps({"annot_read": VERSION, **content}, indent=1, ensure_ascii=False) + "\n"
 
 
+# Faults whose usual wording speaks of a program's types, in words for whoever wrote the file.
+PLAIN_WORDS = {
+    "extra_forbidden": "there is no such field",
+    "missing": "this field is missing",
+    "tuple_type": "a list of numbers is needed, such as [row, column]",
+    "list_type": "a list is needed",
+    "too_long": "more values than asked for",
+    "model_type": "an object in braces is needed",
+    "model_attributes_type": "an object in braces is needed",
+    "float_type": "a number is needed",
+    "int_type": "a whole number is needed",
+    "string_type": "a text in quotes is needed",
+    "bool_type": "true or false is needed",
+}
+
+
 def _refusal(faults: ValidationError, name: str) -> InputError:
     return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
 
 
 def _fault(error: Any) -> str:
     place = ".".join(str(step) for step in error["loc"]) or "the file"
-    message = error["msg"].removeprefix("Value error, ")
+    message = PLAIN_WORDS.get(error["type"], error["msg"]).removeprefix("Value error, ")
     return f"{place}: {message[0].lower()}{message[1:]}"
