@@ -29,6 +29,8 @@ class KnownSize:
         What the object is, for the budget: "catheter", "sphere", "length".
     size_fr : float or None
         The size on the French scale, where it was given so.
+    assumed : str
+        Where the tolerance comes from when nobody stated one; empty for a stated one.
 
     Raises
     ------
@@ -42,6 +44,7 @@ class KnownSize:
     source: SizeSource
     name: str
     size_fr: float | None = None
+    assumed: str = ""
 
     def __post_init__(self) -> None:
         least = LABEL_STEP.value if self.source == "label" else 0.0
@@ -72,7 +75,10 @@ class KnownSize:
             key=self.object_id,
             unit="mm",
             component="object",
-            source=f"{self.name} of {self.size_mm:g} mm ± {self.tolerance_mm:g} mm as stated",
+            source=(
+                f"{self.name} of {self.size_mm:g} mm ± {self.tolerance_mm:g} mm, "
+                + (f"tolerance not stated: {self.assumed}" if self.assumed else "as stated")
+            ),
         )
 
     def _from_label(self) -> InputQuantity:

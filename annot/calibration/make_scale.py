@@ -144,7 +144,24 @@ def _scale_of(
         depth_group=depth.group,
         region=place.region,
         overruled=request.placing.overrule,
-        warnings=(*_model_warnings(header, request), *seen.notes, *place.warnings, *depth.warnings),
+        warnings=(
+            *_size_warnings(request),
+            *_model_warnings(header, request),
+            *seen.notes,
+            *place.warnings,
+            *depth.warnings,
+        ),
+    )
+
+
+def _size_warnings(request: ObjectRequest) -> tuple[str, ...]:
+    """Say what was assumed of the object's size."""
+    size = request.size
+    if not size.assumed:
+        return ()
+    return (
+        f"tolerance of the {size.name} not stated: ±{size.tolerance_mm:g} mm assumed "
+        f"({size.assumed})",
     )
 
 

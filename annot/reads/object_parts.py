@@ -69,15 +69,25 @@ def _object_request(part: ObjectPart) -> ObjectRequest:
                 placing=placing,
             )
         case SpherePart():
-            size = _plain_size(part, part.diameter_mm, SPHERE_TOLERANCE.value, "sphere")
+            size = _plain_size(
+                part.diameter_mm,
+                part.tolerance_mm,
+                default=(SPHERE_TOLERANCE.value, SPHERE_TOLERANCE.source),
+                name="sphere",
+            )
             return ObjectRequest(
                 kind="sphere", size=size, readings=readings, material=part.material, placing=placing
             )
         case SegmentPart():
-            default = part.length_mm * SEGMENT_TOLERANCE_REL.value
+            tolerance_mm = part.length_mm * SEGMENT_TOLERANCE_REL.value
             return ObjectRequest(
                 kind="segment",
-                size=_plain_size(part, part.length_mm, default, "length"),
+                size=_plain_size(
+                    part.length_mm,
+                    part.tolerance_mm,
+                    default=(tolerance_mm, SEGMENT_TOLERANCE_REL.source),
+                    name="length",
+                ),
                 readings=readings,
                 material=part.material,
                 u_end_px=part.u_end_px,
@@ -101,6 +111,7 @@ def _catheter_size(part: CatheterPart) -> KnownSize:
     return KnownSize(
         size_mm=size,
         tolerance_mm=part.tolerance_mm or CATHETER_TOLERANCE.value,
+        assumed="" if part.tolerance_mm else CATHETER_TOLERANCE.source,
         source="measured",
         name="catheter" if part.surface == "outer" else "catheter lumen",
         size_fr=part.size_fr,
@@ -108,10 +119,16 @@ def _catheter_size(part: CatheterPart) -> KnownSize:
 
 
 def _plain_size(
-    part: SpherePart | SegmentPart, size_mm: float, default_mm: float, name: str
+    size_mm: float, tolerance_mm: float | None, *, default: tuple[float, str], name: str
 ) -> KnownSize:
-    tolerance = part.tolerance_mm or default_mm
-    return KnownSize(size_mm=size_mm, tolerance_mm=tolerance, source="measured", name=name)
+    """Return a measured size; a tolerance that nobody stated is remembered as assumed."""
+    return KnownSize(
+        size_mm=size_mm,
+        tolerance_mm=tolerance_mm or default[0],
+        assumed="" if tolerance_mm else default[1],
+        source="measured",
+        name=name,
+    )
 
 
 def _reading(look: ReadingPart) -> ObjectReading:
@@ -154,7 +171,8 @@ def _object_part(request: ObjectRequest) -> ObjectPart:
         **(readings[0] if len(readings) == 1 else {"readings": readings}),
     }
     size = request.size
-    tolerance = size.tolerance_mm if size.source == "measured" else None
+    stated = size.source == "measured" and not size.assumed
+    tolerance = size.tolerance_mm if stated else None
     if request.kind == "sphere":
         own = {"kind": "sphere", "diameter_mm": size.size_mm, "tolerance_mm": tolerance}
         return SpherePart.model_validate({**shared, **own})
@@ -168,7 +186,7 @@ def _object_part(request: ObjectRequest) -> ObjectPart:
             **named,
             "kind": "catheter",
             "tolerance_mm": tolerance,
-            "size_source": "label" if size.source == "label" else None,
+            "size_source": None if stated else size.source,
             "other_mm": request.other_mm,
             "surface": request.surface,
             "filling": request.filling,
