@@ -38,7 +38,9 @@ class LoopsPanel(QWidget):
         self.list.header().setMinimumSectionSize(18)
         for column in range(len(HEADS)):
             self.list.header().setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
-        self.list.header().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
+        # where all does not fit, the scale is cut: it stands in full above the tabs
+        last = len(HEADS) - 1
+        self.list.header().setSectionResizeMode(last, QHeaderView.ResizeMode.Stretch)
         self.list.header().setStretchLastSection(False)
         self.list.setFixedHeight(LIST_HEIGHT)
         layout = QVBoxLayout(self)
