@@ -26,7 +26,7 @@ contracts: $(VENV)/test.stamp
 	$(BIN)/lint-imports
 
 core: $(VENV)/test.stamp
-	$(BIN)/python -m pytest $(NO_SCREEN) --ignore=tests/shell
+	$(BIN)/python -m pytest $(NO_SCREEN) --ignore=tests/shell --cov --cov-report=term:skip-covered
 
 screen: $(VENV)/test.stamp $(VENV)/system.stamp
 	$(BIN)/npe2 validate --imports annot
