@@ -14,6 +14,9 @@ FloatArray = NDArray[np.float64]
 SECTORS = 12
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
+LARGEST_U_REL = 0.05  # a looser diameter is no reference
+FARTHEST_RATIO = 1.6  # fitted over marked diameter, and its inverse
+LEAST_EXPLAINED = 1.3  # misfit of a bent background alone over the misfit with the ball
 # the unknowns: log diameter, row, column, log blur, log optical depth
 
 
@@ -79,7 +82,9 @@ def fit_ball(
         return patch
     start = np.array([np.log(2 * radius_px), centre.row, centre.column, np.log(1.2), np.log(0.5)])
     vector, noise, covariance = _solve(patch, start)
-    fault = _fault(frame, patch, vector, noise=noise, full_scale=full_scale)
+    fault = _fault(frame, patch, vector, noise=noise, full_scale=full_scale) or _strayed(
+        vector, centre, radius_px
+    )
     if fault:
         return NoScale(reason=fault)
     diameter = float(np.exp(vector[0]))
@@ -87,14 +92,47 @@ def fit_ball(
         _solve(patch.without(index), vector, noise=noise, turns=1)[0][0] for index in range(SECTORS)
     ]
     jackknife = float(np.sqrt((SECTORS - 1) * np.var(np.exp(left_out))))
+    u_diameter = max(jackknife, diameter * float(np.sqrt(covariance[0, 0])))
+    if u_diameter > LARGEST_U_REL * diameter:
+        return NoScale(
+            reason=(
+                f"the ball's diameter is uncertain by {100 * u_diameter / diameter:.0f} %: its "
+                "edge is too blurred, too faint or too broken to measure by"
+            )
+        )
     return BallFit(
         diameter_px=diameter,
-        u_diameter_px=max(jackknife, diameter * float(np.sqrt(covariance[0, 0]))),
+        u_diameter_px=u_diameter,
         dof=SECTORS - 1.0,
         centre=PixelPoint(float(vector[1]), float(vector[2])),
         blur_px=float(np.exp(vector[3])),
         contrast_to_noise=_contrast(patch, vector) / noise,
     )
+
+
+def _strayed(vector: FloatArray, centre: PixelPoint, radius_px: float) -> str:
+    """Return how far a fit ran off from the ball that a person marked, empty if it stayed."""
+    diameter = float(np.exp(vector[0]))
+    ratio = diameter / (2 * radius_px)
+    moved = float(np.hypot(vector[1] - centre.row, vector[2] - centre.column))
+    if 1 / FARTHEST_RATIO <= ratio <= FARTHEST_RATIO and moved <= max(0.6 * radius_px, 3.0):
+        return ""
+    return (
+        f"the ball fitted ({diameter:.0f} px wide at row {vector[1]:.0f}, column {vector[2]:.0f}) "
+        f"is not the one marked ({2 * radius_px:.0f} px wide at row {centre.row:.0f}, column "
+        f"{centre.column:.0f}): mark its edge more closely"
+    )
+
+
+def _explained(patch: _Patch, vector: FloatArray) -> float:
+    """Return by which factor the ball makes a bent background's misfit smaller."""
+    row = (patch.row - vector[1]) / patch.reach
+    column = (patch.column - vector[2]) / patch.reach
+    flat = np.ones_like(row)
+    bent = np.stack([flat, row, column, row**2, row * column, column**2], axis=1)
+    weights = np.linalg.lstsq(bent, patch.value, rcond=None)[0]
+    with_ball = _weights(patch, vector)[0] - patch.value
+    return float(np.std(bent @ weights - patch.value) / np.std(with_ball))
 
 
 def _cut(frame: NDArray[np.generic], centre: PixelPoint, reach: float) -> _Patch | NoScale:
@@ -196,6 +234,8 @@ def _fault(
     contrast = _contrast(patch, vector) / noise
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the ball's contrast is {contrast:.1f} times the noise; at least 2 is needed"
+    if _explained(patch, vector) < LEAST_EXPLAINED:
+        return "no ball stands out from the background there; mark its centre and edge again"
     # beside the ball too: a background cut off at the top takes the blurred edge with it
     stored = np.asarray(frame)[patch.row.astype(int), patch.column.astype(int)]
     saturated = (stored <= 0) | (stored >= (full_scale or np.inf))

@@ -1,6 +1,5 @@
 """The true size of a reference object, as somebody knows it: label, certificate or micrometer."""
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -8,6 +7,7 @@ from annot.calibration.allowances import LABEL_STEP
 from annot.errors import InputError
 from annot.uncertainty import InputQuantity, rectangular
 
+LARGEST_MM = 500.0  # larger than any detector sees
 MM_PER_FRENCH = 1 / 3  # the French scale's definition: one third of a millimetre
 SizeSource = Literal["label", "measured"]
 Surface = Literal["outer", "inner"]
@@ -48,10 +48,10 @@ class KnownSize:
 
     def __post_init__(self) -> None:
         least = LABEL_STEP.value if self.source == "label" else 0.0
-        if not least < self.size_mm < math.inf:
+        if not least < self.size_mm <= LARGEST_MM:
             raise InputError(
                 f"A {self.name} of {self.size_mm:g} mm is no size: give a number above "
-                f"{least:g} mm."
+                f"{least:g} and up to {LARGEST_MM:g} mm."
             )
         if not 0 < self.tolerance_mm < self.size_mm:
             raise InputError(

@@ -1,5 +1,6 @@
 """From a request to a scale: the one place where a loop, an object and a rule meet."""
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +27,9 @@ from annot.calibration.scale import (
 from annot.calibration.ultrasound_region import protects_its_scale, region_for
 from annot.errors import InputError
 from annot.loops import Loop, LoopHeader
-from annot.uncertainty import propagate, stated
+from annot.uncertainty import MeasurementResult, propagate, stated
+
+DISAGREEING = 3.0  # standard uncertainties of the difference
 
 LoopScale = PixelScale | RegionScales | NoScale
 PROTECTED = (
@@ -146,6 +149,7 @@ def _scale_of(
         overruled=request.placing.overrule,
         warnings=(
             *_size_warnings(request),
+            *_header_warnings(header, row),
             *_model_warnings(header, request),
             *seen.notes,
             *place.warnings,
@@ -162,6 +166,21 @@ def _size_warnings(request: ObjectRequest) -> tuple[str, ...]:
     return (
         f"tolerance of the {size.name} not stated: ±{size.tolerance_mm:g} mm assumed "
         f"({size.assumed})",
+    )
+
+
+def _header_warnings(header: LoopHeader, row: MeasurementResult) -> tuple[str, ...]:
+    """Say where the object and the file's own spacing cannot both be right."""
+    own = header_scale(header, HeaderRequest())
+    if not isinstance(own, PixelScale):
+        return ()
+    apart = row.value - own.row.value
+    if abs(apart) <= DISAGREEING * math.hypot(row.u, own.row.u):
+        return ()
+    return (
+        f"the scale is {100 * apart / own.row.value:+.0f} % off the header's "
+        f"{own.row.value:.4g} mm/px, more than both uncertainties allow: check size, unit and "
+        "trace",
     )
 
 

@@ -16,12 +16,13 @@ from annot.calibration.allowances import (
 from annot.calibration.ball_fit import fit_ball
 from annot.calibration.request import ObjectReading, ObjectRequest
 from annot.calibration.scale import NoScale
-from annot.calibration.shaft_fit import fit_shaft
+from annot.calibration.shaft_fit import ShaftFit, fit_shaft
 from annot.calibration.shaft_sections import Reading
 from annot.geometry import PixelPoint, length_px
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular, stated
 from annot.uncertainty.type_b import cosine_of_unknown_tilt
 
+WALL_DISAGREEING = 3.5  # standard uncertainties of the difference
 PixelArray = NDArray[np.generic]
 Frames = Mapping[int, PixelArray]
 
@@ -86,13 +87,16 @@ def _catheter(
     frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
 ) -> SeenSize | NoScale:
     fit = fit_shaft(
-        [Reading(frame=frames[one.frame], trace=one.points) for one in request.readings],
+        _readings(frames, request),
         filling=request.filling,
         lumen_ratio=_known_lumen_ratio(request),
         full_scale=full_scale,
     )
     if isinstance(fit, NoScale):
         return fit
+    fault = _fault_of_wall(frames, request, fit, full_scale=full_scale)
+    if fault:
+        return NoScale(reason=fault)
     outer = request.surface == "outer"
     seen = InputQuantity(
         key=f"{key}:seen",
@@ -121,6 +125,32 @@ def _catheter(
         outline=_edges(fit.centreline, fit.outer_px),
         notes=notes,
     )
+
+
+def _fault_of_wall(
+    frames: Frames, request: ObjectRequest, fit: ShaftFit, *, full_scale: float | None
+) -> str:
+    """Return why the two diameters given cannot be this shaft's, empty when they can.
+
+    A wall that is stated wrongly bends the diameter with it, and confidently; so the shaft is
+    fitted once more with the wall left open.
+    """
+    if request.other_mm is None:
+        return ""
+    free = fit_shaft(_readings(frames, request), filling=request.filling, full_scale=full_scale)
+    if isinstance(free, NoScale):
+        return ""
+    apart = abs(free.outer_px - fit.outer_px)
+    if apart <= WALL_DISAGREEING * math.hypot(free.u_outer_px, fit.u_outer_px):
+        return ""
+    return (
+        f"the two diameters given make the shaft {fit.outer_px:.1f} px wide, while the picture "
+        f"alone says {free.outer_px:.1f} px: check both diameters, or leave the other one out"
+    )
+
+
+def _readings(frames: Frames, request: ObjectRequest) -> list[Reading]:
+    return [Reading(frame=frames[one.frame], trace=one.points) for one in request.readings]
 
 
 def _known_lumen_ratio(request: ObjectRequest) -> tuple[float, float] | None:

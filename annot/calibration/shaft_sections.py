@@ -90,7 +90,8 @@ def cut_sections(readings: Sequence[Reading]) -> Sections | NoScale:
         return NoScale(
             reason=(
                 f"the trace is {short:.0f} px long, less than five times the shaft's width "
-                f"of about {width:.0f} px; trace a longer piece"
+                f"of about {width:.0f} px; trace a longer piece, or no shaft lies there (points "
+                "are row, column)"
             )
         )
     pieces = []

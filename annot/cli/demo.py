@@ -15,7 +15,7 @@ from annot.uncertainty import decimals_for
 
 def demo(
     out: Annotated[Path, typer.Option(help="folder to write into")] = Path("demo"),
-    seed: Annotated[int, typer.Option(help="another seed is another invented patient")] = 1,
+    seed: Annotated[int, typer.Option(min=0, help="another seed is another invented patient")] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
     """Render synthetic loops, scale and measure them, and print the truth beside each number."""
@@ -71,7 +71,8 @@ def _print(done: Rehearsal) -> None:
     judged = [one.holds for one in done.rows if one.holds is not None]
     unscaled = len(done.rows) - len(judged)
     say(
-        f"{sum(judged)} of {len(judged)} intervals hold the truth (95 in 100 are meant to); "
+        f"{sum(judged)} of {len(judged)} intervals hold the truth. 95 in 100 are meant to, but "
+        "rows under one scale err together, so these are fewer than that many trials. "
         f"{unscaled} measurements have no scale and stay in pixels."
     )
     say(

@@ -21,13 +21,14 @@ def loops(
     found = list(list_loops(paths))
     if not found:
         raise InputError(f"No DICOM file lies in {', '.join(str(path) for path in paths)}.")
+    readable = any(one.header is not None for one in found)
     if json:
         say_json([one.facts() for one in found])
-    else:
+    elif readable:
         heads = ("file", "kind", ">frames", ">columns × rows", ">fps", "angles", "header scale")
         say_table("Loops", heads, [_row(one) for one in found])
         say_warnings(text for one in found for text in _warnings(one))
-    if all(one.header is None for one in found):
+    if not readable:
         raise InputError(found[0].fault)
 
 

@@ -1,13 +1,15 @@
 """The command `annot`: parses words, calls a task, prints."""
 
 import sys
+from importlib.metadata import version
+from typing import Annotated
 
 import typer
 
 from annot.cli.demo import demo
 from annot.cli.loops import loops
 from annot.cli.measure import measure
-from annot.cli.printing import say_fault
+from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.view import view
@@ -16,12 +18,30 @@ from annot.vocabulary import CAUTION
 
 app = typer.Typer(
     name="annot",
-    help="Measure stored angiography and echo loops, every number with its uncertainty.",
     epilog=CAUTION,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        say(f"annot {version('annot')}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    show: Annotated[
+        bool,
+        typer.Option("--version", help="print the version", callback=_show_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Measure stored angiography and echo loops, every number with its uncertainty."""
+    del show
+
+
 for verb in (demo, loops, scale, measure, view, schema):
     app.command()(verb)
 

@@ -6,10 +6,12 @@ from typing import Annotated
 import typer
 from rich.console import Console
 from rich.status import Status
+from rich.text import Text
 
 from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
+from annot.errors import InputError
 from annot.tasks.export import Cell, rows_of, write_table
-from annot.tasks.measure import measure_read
+from annot.tasks.measure import TableEntry, measure_read
 from annot.tasks.read import load_read
 from annot.uncertainty import decimals_for
 
@@ -23,7 +25,11 @@ def measure(
     content = load_read(read)
     screen = Console(stderr=True)
     with Status("opening", console=screen) if screen.is_terminal else _Quiet() as status:
-        entries = measure_read(content, read.parent, progress=status.update)
+        entries = measure_read(
+            content, read.parent, progress=lambda name: status.update(Text(name))
+        )
+    if not entries:
+        raise InputError(f"{read.name} holds no calipers, so there is nothing to measure.")
     if output is not None:
         write_table(entries, output)
     rows = rows_of(entries)
@@ -33,12 +39,20 @@ def measure(
     say_table(f"Measurements of reader {content.reader}", HEADS, [short_row(row) for row in rows])
     if output is not None:
         say(f"Table: {output}")
-    say_warnings(
-        f"{entry.measurement.caliper.key}: {text}"
-        for entry in entries
-        for text in entry.measurement.warnings
-    )
+    unscaled = sum(row["unit"] == "px" for row in rows)
+    if unscaled:
+        say(f"{unscaled} of {len(rows)} measurements have no scale and stay in pixels.")
+    say_warnings(_grouped(entries))
     say_caution()
+
+
+def _grouped(entries: list[TableEntry]) -> list[str]:
+    """Return each warning once, behind the calipers it is for."""
+    calipers: dict[str, list[str]] = {}
+    for entry in entries:
+        for text in entry.measurement.warnings:
+            calipers.setdefault(text, []).append(entry.measurement.caliper.key)
+    return [f"{', '.join(keys)}: {text}" for text, keys in calipers.items()]
 
 
 HEADS = (
@@ -63,7 +77,7 @@ def short_row(row: dict[str, Cell]) -> tuple[str, ...]:
         str(row["quantity"]),
         str(row["loop"]),
         str(row["frame"]),
-        "–" if view is None else f"{view:g}°",
+        "–" if view is None else f"{view:.4g}°",
         f"{row['value']:.{places}f} ± {u:.{places}f}",
         f"{row['low']:.{places}f} to {row['high']:.{places}f}",
         str(row["unit"]),
@@ -80,5 +94,5 @@ class _Quiet:
     def __exit__(self, *_: object) -> None:
         return None
 
-    def update(self, text: str) -> None:
+    def update(self, text: Text) -> None:
         """Say nothing."""

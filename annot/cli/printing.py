@@ -1,18 +1,21 @@
 """How the command line speaks: tables for people, JSON for machines, one line for a fault."""
 
 import json
+import os
 import sys
 from collections.abc import Iterable, Sequence
 
-from rich.console import Console
+from rich.console import Console, JustifyMethod
 from rich.table import Table
+from rich.text import Text
 
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
 
 
 def console() -> Console:
-    """Return the console of standard output; it drops colour and widens when piped."""
-    return Console(soft_wrap=False, width=None if sys.stdout.isatty() else 160, highlight=False)
+    """Return the console of standard output; piped, it is as wide as COLUMNS says, or 160."""
+    free = sys.stdout.isatty() or os.environ.get("COLUMNS", "").isdigit()
+    return Console(soft_wrap=False, width=None if free else 160, highlight=False, emoji=False)
 
 
 def say_json(answer: object) -> None:
@@ -21,13 +24,17 @@ def say_json(answer: object) -> None:
 
 
 def say_table(title: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Print a table; heads that begin with '>' are numbers and stand to the right."""
-    table = Table(title=title, title_justify="left", title_style="bold", show_edge=False)
+    """Print a table; heads that begin with '>' are numbers and stand to the right.
+
+    Cells are names that people chose: nothing in them is markup, and none is cut short.
+    """
+    table = Table(title=Text(title), title_justify="left", title_style="bold", show_edge=False)
     for head in heads:
         right = head.startswith(">")
-        table.add_column(head.removeprefix(">"), justify="right" if right else "left")
+        justify: JustifyMethod = "right" if right else "left"
+        table.add_column(head.removeprefix(">"), justify=justify, overflow="fold")
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*(Text(cell) for cell in row))
     console().print(table)
 
 

@@ -36,6 +36,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     depth_offset: Annotated[float | None, typer.Option(help="± mm in depth to the anatomy")] = None,
     tilt: Annotated[float | None, typer.Option(help="± degrees of a known length's tilt")] = None,
     u_rel: Annotated[float | None, typer.Option(help="relative u of a given scale")] = None,
+    overrule: Annotated[str | None, typer.Option(help="reason for a scale that is refused")] = None,
     picture: Annotated[Path | None, typer.Option(help="write a picture of the fit (PNG)")] = None,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
@@ -48,6 +49,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         "depth_offset_mm": depth_offset,
         "tilt_deg": tilt,
         "u_rel": u_rel,
+        "overrule": overrule,
     }
     asked = {
         "catheter": catheter,
@@ -58,7 +60,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     }
     looks = _frames(frame, frames)
     fields = {
-        **_kind(asked),
+        **_kind(asked, u_rel),
         **{name: value for name, value in options.items() if value is not None},
     }
     fields |= _trace(str(fields["kind"]), along, at, looks)
@@ -74,13 +76,15 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         _print(loop, answer, picture)
 
 
-def _kind(asked: Mapping[str, object]) -> Fields:
+def _kind(asked: Mapping[str, object], u_rel: float | None) -> Fields:
     named = {kind: value for kind, value in asked.items() if value is not None}
     if len(named) != 1:
         raise typer.BadParameter(
             "name exactly one of --catheter, --sphere, --segment, --header, --given"
         )
     [(kind, value)] = named.items()
+    if kind == "given" and u_rel is None:
+        raise typer.BadParameter("--given needs its relative standard uncertainty, --u-rel")
     if kind == "catheter":
         return {"kind": kind, **_catheter_size(str(value))}
     size = {"sphere": "diameter_mm", "segment": "length_mm", "given": "mm_per_px"}

@@ -20,7 +20,10 @@ def view(
     for path in files:
         _refuse_early(path)
     if any(importlib.util.find_spec(name) is None for name in ("napari", "qtpy", "PySide6")):
-        raise InputError('The viewer is not installed: pip install "annot[viewer]".')
+        raise InputError(
+            "The viewer is not installed: in the project's folder, run "
+            'python -m pip install -e ".[viewer]".'
+        )
     if sys.platform.startswith("linux") and not _has_screen():
         raise InputError("No screen: set DISPLAY or WAYLAND_DISPLAY, or run under xvfb-run.")
     from napari_annot import open_viewer

@@ -6,16 +6,28 @@ from pathlib import Path
 
 from annot.errors import InputError
 
+CSV, PNG, JSON = b"study,", b"\x89PNG", b"{"
 
-def write_whole(path: Path, content: str | bytes) -> None:
+
+def write_whole(path: Path, content: str | bytes, *, replaces: bytes) -> None:
     """Write text (UTF-8) or bytes beside the target, then move it into place.
+
+    Parameters
+    ----------
+    path : Path
+    content : str or bytes
+    replaces : bytes
+        How an older file must begin to be replaced: a table replaces a table, and never a loop,
+        a read or a device that somebody named by mistake.
 
     Raises
     ------
     InputError
-        If the folder does not exist or cannot be written; an older file there stays as it was.
+        If the folder does not exist or cannot be written, or something else stands there; an
+        older file stays as it was.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
+    _refuse_other_files(path, replaces)
     try:
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
@@ -31,3 +43,22 @@ def write_whole(path: Path, content: str | bytes) -> None:
             raise
     except OSError as fault:
         raise InputError(f"{path} cannot be written: {fault.strerror}.") from None
+
+
+def _refuse_other_files(path: Path, replaces: bytes) -> None:
+    """Refuse a target that is no file, or a file of another kind than the one to be written."""
+    if not path.parent.is_dir():
+        raise InputError(f"{path} cannot be written: there is no folder {path.parent}.")
+    if not path.exists():
+        return
+    if not path.is_file():
+        raise InputError(f"{path} is not a file, so nothing is written there; name a file.")
+    try:
+        with path.open("rb") as stream:
+            start = stream.read(len(replaces))
+    except OSError as fault:
+        raise InputError(f"{path} cannot be written: {fault.strerror}.") from None
+    if start and start != replaces:
+        raise InputError(
+            f"{path} holds something else and is left as it is; name another file to write."
+        )

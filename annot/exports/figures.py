@@ -75,16 +75,17 @@ def _draw(axes: Any, panel: Panel) -> None:
 
 
 def _labels(axes: Any, lines: Sequence[Line]) -> None:
-    """Stack the words at the lower left, each in its line's colour behind a dash of it.
+    """Stack the words at the upper left, each in its line's colour behind a dash of it.
 
     Beside the lines they would cover one another or run out of the picture.
     """
-    for index, line in enumerate(reversed(lines)):
+    for index, line in enumerate(lines):
         axes.annotate(
             f"━ {line.label}",
-            (0.02, 0.02),
+            (0.02, 0.98),
+            va="top",
             xycoords="axes fraction",
-            xytext=(0, 19 * index),
+            xytext=(0, -19 * index),
             textcoords="offset points",
             color=line.colour,
             fontsize=10.5,

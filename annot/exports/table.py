@@ -65,7 +65,8 @@ def _angle(entry: TableEntry, which: int) -> float | None:
 
 def _time(entry: TableEntry) -> float | None:
     times = entry.header.frame_times.times_ms
-    return None if times is None else times[entry.measurement.caliper.frame.frame]
+    # a nanosecond is finer than any header states
+    return None if times is None else round(times[entry.measurement.caliper.frame.frame], 6)
 
 
 def _view(entry: TableEntry) -> float | None:

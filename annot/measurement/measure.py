@@ -184,6 +184,8 @@ def _warnings(
             f"{result.value:.1f} mm is outside {low:g} to {high:g} mm, where "
             f"{caliper.measurand.title.lower()} usually lies: check frame, scale and points"
         )
+    if expand(result).low < 0:
+        warnings.append("the interval reaches below zero: this reading says nothing about a length")
     if scale.overruled:
         warnings.append(f"scale overruled: {scale.overruled}")
     return (*warnings, *confirmed)

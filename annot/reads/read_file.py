@@ -30,8 +30,9 @@ def _whole(value: object) -> object:
 Number = Annotated[float, Field(strict=True)]
 Flag = Annotated[bool, Field(strict=True)]
 Point = tuple[Number, Number]
-Positive = Annotated[Number, Field(gt=0)]
-NotNegative = Annotated[Number, Field(ge=0)]
+# No size, length or uncertainty of this field is larger; beyond it arithmetic would overflow.
+Positive = Annotated[Number, Field(gt=0, le=1e6)]
+NotNegative = Annotated[Number, Field(ge=0, le=1e6)]
 FromZero = Annotated[int, Field(strict=True, ge=0), BeforeValidator(_whole)]
 FromOne = Annotated[int, Field(strict=True, ge=1), BeforeValidator(_whole)]
 Tilt = Annotated[Number, Field(ge=0, le=60)]
@@ -277,6 +278,8 @@ def parse(text: str, *, name: str) -> ReadFile:
 
 
 def _document(text: str, name: str) -> object:
+    if not text.strip():
+        raise InputError(f"{name} is empty.")
     try:
         return json.loads(text, object_pairs_hook=_without_repeats)
     except json.JSONDecodeError as fault:
@@ -321,7 +324,7 @@ def load(path: Path) -> ReadFile:
         If the file cannot be read or is at fault.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"{path.name} is not a read file: it is not text in UTF-8.") from None
     except OSError as fault:
@@ -342,6 +345,7 @@ PLAIN_WORDS = {
     "tuple_type": "a list of numbers is needed, such as [row, column]",
     "list_type": "a list is needed",
     "too_long": "more values than asked for",
+    "string_too_short": "this text is empty",
     "model_type": "an object in braces is needed",
     "model_attributes_type": "an object in braces is needed",
     "float_type": "a number is needed",
@@ -356,6 +360,8 @@ def _refusal(faults: ValidationError, name: str) -> InputError:
 
 
 def _fault(error: Any) -> str:
-    place = ".".join(str(step) for step in error["loc"]) or "the file"
+    # a step with brackets or a dash names a type of ours, not a place in the file
+    steps = [str(step) for step in error["loc"] if not set("[-") & set(str(step))]
+    place = ".".join(steps) or "the file"
     message = PLAIN_WORDS.get(error["type"], error["msg"]).removeprefix("Value error, ")
     return f"{place}: {message[0].lower()}{message[1:]}"

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from annot.exports import COLUMNS, Cell, TableEntry, csv_text, rows_of, write_whole
+from annot.exports import COLUMNS, CSV, Cell, TableEntry, csv_text, rows_of, write_whole
 
 __all__ = ["COLUMNS", "Cell", "rows_of", "write_table"]
 
 
 def write_table(entries: Sequence[TableEntry], path: Path) -> None:
     """Write the measurement table as CSV, whole or not at all."""
-    write_whole(path, csv_text(rows_of(entries)))
+    write_whole(path, csv_text(rows_of(entries)), replaces=CSV)

@@ -51,6 +51,8 @@ def measure_read(
     for one in read.loops:
         progress(one.file)
         loops[one.file] = _open(one, folder)
+    for one in read.loops:
+        _look_at_frames(one, loops[one.file])
     headers = {name: loop.header for name, loop in loops.items()}
     return entries_of(read, headers, _scales(read, loops))
 
@@ -110,6 +112,13 @@ def _open(one: LoopRead, folder: Path) -> Loop:
             f"file holds {loop.header.sop_instance_uid}."
         )
     return loop
+
+
+def _look_at_frames(one: LoopRead, loop: Loop) -> None:
+    """Decode every measured frame once: what cannot be seen cannot have been measured."""
+    for frame in sorted({caliper.frame.frame for caliper in one.calipers}):
+        if frame < loop.frames:
+            loop.frame(frame)
 
 
 def _scales(read: Read, loops: Mapping[str, Loop]) -> dict[str, LoopScale]:

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from annot.exports import TableEntry, write_whole
+from annot.exports import PNG, TableEntry, write_whole
 from annot.exports.figures import COLOURS, FIRST, REFERENCE, Line, Panel, png_of
 from annot.loops import Loop
 from annot.measurement import Measurement
 from annot.tasks.calibrate import ScaleAnswer
-from annot.uncertainty import value_with_u
+from annot.uncertainty import decimals_for, value_with_u
 from annot.vocabulary import CAUTION
 
 
@@ -26,7 +26,12 @@ def scale_lines(answer: ScaleAnswer) -> tuple[Line, ...]:
     """Return the fitted object's outline, its scale written beside it once."""
     if answer.made.seen is None:
         return ()
-    words = f"{value_with_u(answer.scale.row.value, answer.scale.row.u)} mm/px"
+    row, interval = answer.scale.row, answer.scale.interval()
+    places = decimals_for(row.u)
+    words = (
+        f"{value_with_u(row.value, row.u)} mm/px "
+        f"(95 %: {interval.low:.{places}f} to {interval.high:.{places}f})"
+    )
     return tuple(
         Line(points=path, label=words if index == 0 else "", colour=REFERENCE, ends=False)
         for index, path in enumerate(answer.made.seen.outline)
@@ -40,7 +45,7 @@ def scale_picture(loop: Loop, answer: ScaleAnswer, frame: int, path: Path) -> No
         title=f"{loop.header.path.name}, frame {frame}",
         lines=scale_lines(answer),
     )
-    write_whole(path, png_of([panel], caption=CAUTION))
+    write_whole(path, png_of([panel], caption=CAUTION), replaces=PNG)
 
 
 def frame_panel(
@@ -65,4 +70,4 @@ def frame_panel(
 
 def write_picture(panels: Sequence[Panel], path: Path) -> None:
     """Write frames side by side as PNG, whole or not at all."""
-    write_whole(path, png_of(panels, caption=CAUTION))
+    write_whole(path, png_of(panels, caption=CAUTION), replaces=PNG)

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from annot.exports import write_whole
+from annot.exports import JSON, write_whole
 from annot.reads import Read, dump, file_of, load, read_of
 
 __all__ = ["Read", "load_read", "save_read"]
@@ -15,4 +15,4 @@ def load_read(path: Path) -> Read:
 
 def save_read(read: Read, path: Path) -> None:
     """Write a read whole or not at all."""
-    write_whole(path, dump(file_of(read)))
+    write_whole(path, dump(file_of(read)), replaces=JSON)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from annot.calibration import PixelScale
 from annot.errors import InputError
-from annot.exports import TableEntry, write_whole
+from annot.exports import JSON, TableEntry, write_whole
 from annot.exports.figures import Panel
 from annot.loops import Loop, open_loop
 from annot.reads import Read, parse_request
@@ -95,7 +95,7 @@ def rehearse(
         "loops": [_loop_part(one, hand) for one in written.values()],
     }
     files = {name: folder / name for name in ("read.json", "table.csv", "picture.png")}
-    write_whole(files["read.json"], _json(content))
+    write_whole(files["read.json"], _json(content), replaces=JSON)
     read = load_read(files["read.json"])
     entries = measure_read(read, folder, progress=lambda name: progress(f"measuring {name}"))
     write_table(entries, files["table.csv"])

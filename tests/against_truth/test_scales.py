@@ -2,6 +2,7 @@
 
 import pytest
 
+from annot.errors import InputError
 from annot.loops import open_loop
 from annot.reads import parse_request
 from annot.tasks.calibrate import scale_loop
@@ -78,3 +79,36 @@ def test_projection_header_gives_the_spacing_at_the_isocentre(loop_of):
     at_isocentre = true.geometry.imager_spacing_mm[0] * true.geometry.sod_mm / true.geometry.sid_mm
     assert scale.row.value == pytest.approx(at_isocentre, rel=1e-6)
     assert scale.interval().holds(true.anatomy.mm_per_px[0])
+
+
+@pytest.mark.parametrize(
+    ("name", "centre", "radius"),
+    [
+        ("xa_clean", (200, 380), 60),
+        ("xa_clean", (390, 397), 33),
+        ("xa_sphere", (300, 330), 33),
+        ("xa_sphere", (390, 397), 10),
+    ],
+)
+def test_a_ball_that_is_not_there_gives_no_millimetre(loop_of, name, centre, radius):
+    written = loop_of(name)
+    part = {"kind": "sphere", "diameter_mm": 10, "centre_px": centre, "radius_px": radius}
+    with pytest.raises(InputError, match="no scale: "):
+        scale_of(written, part)
+
+
+@pytest.mark.parametrize("other_mm", [1.9, 0.4])
+@pytest.mark.parametrize("name", ["xa_clean", "xa_caudal"])
+def test_a_wall_that_the_picture_denies_is_refused(loop_of, name, other_mm):
+    written = loop_of(name)
+    with pytest.raises(InputError, match="check both diameters"):
+        scale_of(written, catheter_part(written.truth, range(5), other_mm=other_mm))
+
+
+def test_a_size_that_cannot_be_is_set_against_the_header(loop_of):
+    written = loop_of("xa_clean")
+    part = catheter_part(written.truth, range(5)) | {"size_mm": 4.0}
+    [warning] = [text for text in scale_of(written, part).warnings if "off the header" in text]
+    assert "+9" in warning or "+10" in warning
+    honest = scale_of(written, catheter_part(written.truth, range(5)))
+    assert not any("off the header" in text for text in honest.warnings)

@@ -71,7 +71,9 @@ def test_a_tolerance_that_is_none_or_reaches_the_size_is_refused(bad):
 
 
 def test_a_label_no_larger_than_its_own_rounding_is_refused():
-    with pytest.raises(InputError, match=r"A catheter of 0.05 mm is no size: .* above 0.1 mm"):
+    with pytest.raises(
+        InputError, match=r"A catheter of 0.05 mm is no size: .* above 0.1 and up to"
+    ):
         size(size_mm=0.05, tolerance_mm=0.04, source="label")
 
 

@@ -136,12 +136,12 @@ def test_faults_are_one_sentence_and_exit_1(folder, tmp_path):
 
 def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):
     table = tmp_path / "t.csv"
-    table.write_text("older")
+    table.write_text("study,older")
     read = folder / "bad.json"
     loops = [{"file": "xa_clean.dcm"}, {"file": "notes.dcm"}]
     read.write_text(json.dumps({"annot_read": 1, "reader": "A", "loops": loops}))
     assert_one_line_fault(run("measure", read, "-o", table), "notes.dcm")
-    assert table.read_text() == "older"
+    assert table.read_text() == "study,older"
     assert [path.name for path in tmp_path.iterdir()] == ["t.csv"]
 
 
@@ -155,6 +155,8 @@ def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):
         ("scale", "x.dcm", "--catheter", "6F"),
         ("scale", "x.dcm", "--segment", "10", "--along", "1,2,3"),
         ("scale", "x.dcm", "--sphere", "10", "--at", "1,2"),
+        ("scale", "x.dcm", "--given", "0.2"),
+        ("demo", "--seed", "-1"),
         ("scale", "x.dcm", "--segment", "10", "--along", "1,2,3,4", "--frames", "5:2"),
         ("unknown",),
     ],
@@ -192,3 +194,57 @@ def test_view_without_a_screen_says_so(folder):
     )
     assert done.returncode == 1
     assert done.stderr.startswith("annot: ")
+
+
+def test_outputs_never_replace_inputs(folder, tmp_path):
+    loop = tmp_path / "loop.dcm"
+    loop.write_bytes((folder / "us_090.dcm").read_bytes())
+    caliper = {"id": "a", "quantity": "distance", "frame": 0, "points_px": [[9, 9], [50, 50]]}
+    read = tmp_path / "read.json"
+    loops = [{"file": "loop.dcm", "scale": {"kind": "header"}, "calipers": [caliper]}]
+    read.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "T", "loops": loops}))
+    before = (loop.read_bytes(), read.read_bytes())
+    assert_one_line_fault(run("measure", read, "-o", read), "holds something else")
+    assert_one_line_fault(run("measure", read, "-o", loop), "holds something else")
+    assert_one_line_fault(run("measure", read, "-o", os.devnull), "is not a file")
+    assert (loop.read_bytes(), read.read_bytes()) == before
+
+
+def test_names_that_look_like_markup_are_printed_as_they_are(folder, tmp_path):
+    caliper = {
+        "id": "o1 [red]",
+        "quantity": "distance",
+        "frame": 0,
+        "points_px": [[9, 9], [50, 50]],
+    }
+    read = tmp_path / "read.json"
+    loops = [{"file": str(folder / "us_090.dcm"), "calipers": [caliper]}]
+    content = {"annot_read": 1, "reader": "A [/b] [core lab]", "study": "T", "loops": loops}
+    read.write_text(json.dumps(content))
+    done = run("measure", read)
+    assert done.returncode == 0
+    assert "A [/b] [core lab]" in done.stdout
+    assert "o1 [red]" in done.stdout
+    assert "1 of 1 measurements have no scale" in done.stdout
+
+
+def test_a_read_without_calipers_is_nothing_to_measure(tmp_path):
+    read = tmp_path / "read.json"
+    read.write_text(json.dumps({"annot_read": 1, "reader": "A", "loops": []}))
+    assert_one_line_fault(run("measure", read, "-o", tmp_path / "t.csv"), "nothing to measure")
+    assert [path.name for path in tmp_path.iterdir()] == ["read.json"]
+
+
+def test_a_frame_that_cannot_be_seen_is_not_measured(tmp_path):
+    written = write_case("us_090", tmp_path, frames=4, encoding="jpeg")
+    whole = written.path.read_bytes()
+    written.path.write_bytes(whole[: len(whole) // 2])
+    caliper = {"id": "a", "quantity": "distance", "frame": 3, "points_px": [[99, 300], [150, 330]]}
+    read = tmp_path / "read.json"
+    loops = [{"file": "us_090.dcm", "scale": {"kind": "header"}, "calipers": [caliper]}]
+    read.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "T", "loops": loops}))
+    assert_one_line_fault(run("measure", read), "us_090.dcm", "frame 3")
+
+
+def test_version_is_told():
+    assert run("--version").stdout.startswith("annot ")
