@@ -73,11 +73,7 @@ def fit_ball(
     -------
     BallFit, or NoScale with the reason: cut by the border, saturated, too faint.
     """
-    if not 2 <= radius_px < np.inf:
-        return NoScale(reason=f"a ball's radius is at least 2 px and finite, not {radius_px:g} px")
-    if not np.all(np.isfinite(centre)):
-        return NoScale(reason="the ball's centre is not two finite numbers")
-    patch = _cut(frame, centre, 1.8 * radius_px + 4.0)
+    patch = _cut(frame, centre, radius_px)
     if isinstance(patch, NoScale):
         return patch
     start = np.array([np.log(2 * radius_px), centre.row, centre.column, np.log(1.2), np.log(0.5)])
@@ -135,7 +131,12 @@ def _explained(patch: _Patch, vector: FloatArray) -> float:
     return float(np.std(bent @ weights - patch.value) / np.std(with_ball))
 
 
-def _cut(frame: NDArray[np.generic], centre: PixelPoint, reach: float) -> _Patch | NoScale:
+def _cut(frame: NDArray[np.generic], centre: PixelPoint, radius_px: float) -> _Patch | NoScale:
+    if not 2 <= radius_px < np.inf:
+        return NoScale(reason=f"a ball's radius is at least 2 px and finite, not {radius_px:g} px")
+    if not np.all(np.isfinite(centre)):
+        return NoScale(reason="the ball's centre is not two finite numbers")
+    reach = 1.8 * radius_px + 4.0
     rows, columns = frame.shape
     top, left = int(np.ceil(centre.row - reach)), int(np.ceil(centre.column - reach))
     bottom, right = int(centre.row + reach), int(centre.column + reach)

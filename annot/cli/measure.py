@@ -55,17 +55,7 @@ def _grouped(entries: list[TableEntry]) -> list[str]:
     return [f"{', '.join(keys)}: {text}" for text, keys in calipers.items()]
 
 
-HEADS = (
-    "caliper",
-    "quantity",
-    "loop",
-    ">frame",
-    ">view",
-    ">value ± u",
-    ">95 % interval",
-    "unit",
-    "scale",
-)
+HEADS = ("caliper", "quantity", "loop, frame", ">value ± u", ">95 % interval")
 
 
 def short_row(row: dict[str, Cell]) -> tuple[str, ...]:
@@ -74,14 +64,10 @@ def short_row(row: dict[str, Cell]) -> tuple[str, ...]:
     places = decimals_for(u)
     return (
         str(row["caliper_id"]),
-        str(row["quantity"]),
-        str(row["loop"]),
-        str(row["frame"]),
-        "–" if view is None else f"{view:.4g}°",
-        f"{row['value']:.{places}f} ± {u:.{places}f}",
-        f"{row['low']:.{places}f} to {row['high']:.{places}f}",
-        str(row["unit"]),
-        str(row["scale_kind"]),
+        str(row["quantity"]) + ("" if view is None else f" {view:.4g}°"),
+        f"{row['loop']} {row['frame']}",
+        f"{row['value']:.{places}f} ± {u:.{places}f} {row['unit']}",
+        f"{row['low']:.{places}f} … {row['high']:.{places}f}",
     )
 
 
