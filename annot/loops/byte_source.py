@@ -1,39 +1,149 @@
-"""Where a loop's bytes are: a file, or memory for a file that had to be inflated."""
+"""Where a loop's bytes are: a file, or memory for what had to be inflated.
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from io import BytesIO
+Pixels are read, not mapped, unless a view is asked for: when a disc is pulled out, a reading fails
+with a sentence, but touching a mapped page ends the program.
+"""
+
+import io
+import mmap
+import os
+import threading
+import weakref
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Protocol
+
+from annot.errors import LoopError
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ByteSource:
-    """Bytes that can be opened any number of times, from any thread.
+class ByteSource(Protocol):
+    """Bytes that can be read from anywhere, any number of times, from any thread."""
 
-    Attributes
+    @property
+    def size(self) -> int:
+        """Number of bytes."""
+
+    def opened(self) -> BinaryIO:
+        """Give a fresh readable stream positioned at the first byte."""
+
+    def read_into(self, offset: int, target: memoryview) -> int:
+        """Fill `target` from `offset`; return how many bytes there were."""
+
+    def mapped(self) -> memoryview:
+        """Give all bytes, read-only, without a copy."""
+
+
+def read_bytes(source: ByteSource, offset: int, count: int) -> bytearray:
+    """Read `count` bytes from `offset`; fewer only at the end."""
+    target = bytearray(count)
+    got = source.read_into(offset, memoryview(target))
+    if got < count:
+        del target[got:]
+    return target
+
+
+class FileBytes:
+    """Bytes of a file, which must stay the file it was when this was made.
+
+    Parameters
     ----------
-    opened
-        Gives a fresh readable stream positioned at the first byte.
-    size
-        Number of bytes.
+    path
+        The file; it is opened at the first reading of pixels and stays open.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be reached.
     """
 
-    opened: Callable[[], BinaryIO]
-    size: int
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._identity = _identity(path.stat())
+        self._lock = threading.Lock()
+        self._handle: int | None = None
+        self._map: memoryview | None = None
 
-    def read(self, offset: int, count: int) -> bytes:
-        """Read `count` bytes from `offset`; fewer only at the end."""
-        with self.opened() as stream:
-            stream.seek(offset)
-            return stream.read(count)
+    @property
+    def size(self) -> int:
+        """Number of bytes when the file was first seen."""
+        return self._identity[-1]
+
+    def opened(self) -> BinaryIO:
+        """Give a fresh stream of the file."""
+        return self._path.open("rb")
+
+    def read_into(self, offset: int, target: memoryview) -> int:
+        """Fill `target` from `offset`; fewer bytes only at the end.
+
+        Raises
+        ------
+        LoopError
+            If the file is no longer the one that was opened.
+        OSError
+            If it cannot be read.
+        """
+        handle, at = self._unchanged(), 0
+        while at < len(target):
+            got = self._read_some(handle, offset + at, target[at:])
+            if not got:
+                break
+            at += got
+        return at
+
+    def _read_some(self, handle: int, offset: int, target: memoryview) -> int:
+        if hasattr(os, "preadv"):
+            return os.preadv(handle, [target], offset)
+        with self._lock:  # where reading has no position of its own, threads take turns
+            os.lseek(handle, offset, os.SEEK_SET)
+            content = os.read(handle, len(target))
+        target[: len(content)] = content
+        return len(content)
+
+    def mapped(self) -> memoryview:
+        """Map the file; its pages belong to the system, not to this program's memory."""
+        handle = self._unchanged()
+        with self._lock:
+            if self._map is None:
+                self._map = memoryview(mmap.mmap(handle, 0, access=mmap.ACCESS_READ))
+            return self._map
+
+    def _unchanged(self) -> int:
+        with self._lock:
+            if self._handle is None:
+                self._handle = os.open(self._path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+                weakref.finalize(self, os.close, self._handle)
+        if _identity(os.fstat(self._handle)) != self._identity:
+            raise LoopError(
+                f"{self._path.name} was changed since it was opened, so its frames cannot be found "
+                "any more: open it again."
+            )
+        return self._handle
 
 
-def file_bytes(path: Path) -> ByteSource:
-    """Bytes of a file; it is opened for each reading, so no handle stays open."""
-    return ByteSource(opened=lambda: path.open("rb"), size=path.stat().st_size)
-
-
-def memory_bytes(content: bytes) -> ByteSource:
+class MemoryBytes:
     """Bytes already in memory."""
-    return ByteSource(opened=lambda: BytesIO(content), size=len(content))
+
+    def __init__(self, content: bytes) -> None:
+        self._content = content
+
+    @property
+    def size(self) -> int:
+        """Number of bytes."""
+        return len(self._content)
+
+    def opened(self) -> BinaryIO:
+        """Give a fresh stream of the bytes."""
+        return io.BytesIO(self._content)
+
+    def read_into(self, offset: int, target: memoryview) -> int:
+        """Fill `target` from `offset`; fewer bytes only at the end."""
+        held = self._content[offset : offset + len(target)]
+        target[: len(held)] = held
+        return len(held)
+
+    def mapped(self) -> memoryview:
+        """Give the bytes themselves."""
+        return memoryview(self._content)
+
+
+def _identity(stat: os.stat_result) -> tuple[int, int, int]:
+    return stat.st_ino, stat.st_mtime_ns, stat.st_size

@@ -12,7 +12,7 @@ from pydicom.filereader import dcmread, read_dataset, read_file_meta_info
 from pydicom.uid import UID, DeflatedExplicitVRLittleEndian, ExplicitVRBigEndian
 
 from annot.errors import LoopError
-from annot.loops.byte_source import ByteSource, file_bytes, memory_bytes
+from annot.loops.byte_source import ByteSource, FileBytes, MemoryBytes
 from annot.loops.quiet import captured_warnings
 
 _PREFIX_AT = 128
@@ -119,12 +119,10 @@ def _parse(path: Path, seen: list[WarningMessage]) -> DicomFile:
             f"{path.name} does not name its transfer syntax, so its pixels cannot be decoded "
             "without guessing: export the file again."
         )
-    if syntax == DeflatedExplicitVRLittleEndian:
-        source = memory_bytes(_inflate(path, meta))
-    else:
-        source = file_bytes(path)
+    deflated = syntax == DeflatedExplicitVRLittleEndian
+    source: ByteSource = MemoryBytes(_inflate(path, meta)) if deflated else FileBytes(path)
     with source.opened() as stream:
-        dataset = _read_before_pixels(stream, deflated=syntax == DeflatedExplicitVRLittleEndian)
+        dataset = _read_before_pixels(stream, deflated=deflated)
         dataset.file_meta = meta  # palettes are read in the byte order it names
         pixels = _locate_pixels(stream, source, big_endian=syntax == ExplicitVRBigEndian)
     return DicomFile(

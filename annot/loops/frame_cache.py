@@ -4,7 +4,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 
-from annot.loops.native_frames import PixelArray
+from annot.loops.pixel_layout import PixelArray
 
 
 class FrameCache:

@@ -1,5 +1,6 @@
 """A cine loop: header now, one frame's pixels when asked."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -8,20 +9,34 @@ import numpy as np
 
 from annot.errors import LoopError
 from annot.loops.dicom_file import DicomFile, parse_file
-from annot.loops.encapsulated_frames import EncapsulatedFrames, encapsulated_frames
+from annot.loops.encapsulated_frames import encapsulated_frames
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import describe
-from annot.loops.native_frames import PixelArray, native_frames
+from annot.loops.native_frames import native_frames
 from annot.loops.palette import palette_table
-from annot.loops.pixel_layout import PixelLayout
-from annot.loops.transfer_syntaxes import NATIVE, missing_decoder
+from annot.loops.pixel_layout import PixelArray, PixelLayout
+from annot.loops.transfer_syntaxes import (
+    HTJ2K,
+    JPEG_2000,
+    NATIVE,
+    OWN_COLOUR_TRANSFORM,
+    missing_decoder,
+    syntax_name,
+)
 
 
 class FrameSource(Protocol):
     """Whatever can decode a frame of one loop, from any thread."""
 
+    @property
+    def fault(self) -> str | None:
+        """Why frames are absent or surplus, as a clause; ``None`` if all is well."""
+
     def read(self, frame: int) -> PixelArray:
         """Decode one frame that lies within the header's count."""
+
+    def view(self, frame: int) -> PixelArray | None:
+        """Give one frame as it lies in the file, ``None`` where it has to be decoded."""
 
 
 class Loop:
@@ -90,6 +105,38 @@ class Loop:
         LoopError
             If the frame does not exist or cannot be decoded.
         """
+        pixels = self._reached(n, self._source.read)
+        assert pixels is not None  # only a view may be refused
+        if self._palette is not None:
+            pixels = self._palette[pixels]
+        pixels.setflags(write=False)
+        return pixels
+
+    def view(self, n: int) -> PixelArray | None:
+        """Look at one frame where it lies in the file, without a copy.
+
+        Reading from the view reads from the file: if a disc is pulled out or the file is cut short
+        meanwhile, the system ends the program. `frame` has no such danger.
+
+        Parameters
+        ----------
+        n
+            Frame index from 0.
+
+        Returns
+        -------
+        ndarray or None
+            Read-only, the same values as `frame`; ``None`` if the frame has to be decoded, has to
+            change its colour, or has bits to be cleared above the stored ones.
+
+        Raises
+        ------
+        LoopError
+            If the frame does not exist.
+        """
+        return None if self._palette is not None else self._reached(n, self._source.view)
+
+    def _reached(self, n: int, reach: Callable[[int], PixelArray | None]) -> PixelArray | None:
         name = self.header.path.name
         if not 0 <= n < self.frames:
             raise LoopError(
@@ -97,15 +144,11 @@ class Loop:
                 f"{self.frames - 1}."
             )
         try:
-            pixels = self._source.read(n)
+            return reach(n)
         except OSError as error:
             raise LoopError(
                 f"{name}: frame {n} cannot be read any more: {error.strerror or error}."
             ) from error
-        if self._palette is not None:
-            pixels = self._palette[pixels]
-        pixels.setflags(write=False)
-        return pixels
 
 
 def open_loop(path: Path | str) -> Loop:
@@ -126,10 +169,10 @@ def open_loop(path: Path | str) -> Loop:
     header, layout = describe(file)
     palette = palette_table(file, layout) if layout.photometric == "PALETTE COLOR" else None
     source = _frame_source(file, layout)
-    if isinstance(source, EncapsulatedFrames) and source.index.fault:
-        fault = source.index.fault
-        note = f"{fault[0].upper()}{fault[1:]}."
-        header = replace(header, warnings=(*header.warnings, note))
+    if source.fault:
+        note = f"{source.fault[0].upper()}{source.fault[1:].removesuffix('.')}."
+        if note not in header.warnings:
+            header = replace(header, warnings=(*header.warnings, note))
     return Loop(header, layout, source, palette=palette)
 
 
@@ -138,6 +181,11 @@ def _frame_source(file: DicomFile, layout: PixelLayout) -> FrameSource:
     missing = missing_decoder(syntax)
     if missing:
         raise LoopError(f"{file.path.name}: {missing}")
+    if layout.photometric in OWN_COLOUR_TRANSFORM and syntax not in JPEG_2000 | HTJ2K:
+        raise LoopError(
+            f"{file.path.name}: the colours are stored as {layout.photometric}, which only JPEG "
+            f"2000 has, but the encoding is {syntax_name(syntax)}: export the file again."
+        )
     assert file.pixels is not None  # `describe` refuses files without pixel data
     if syntax in NATIVE:
         return native_frames(file, file.pixels, layout)

@@ -6,7 +6,7 @@ import numpy as np
 
 from annot.loops.frame_cache import FrameCache
 from annot.loops.loop import Loop
-from annot.loops.native_frames import PixelArray
+from annot.loops.pixel_layout import PixelArray
 
 DEFAULT_CACHE_BYTES = 128 << 20
 

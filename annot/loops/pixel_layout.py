@@ -1,12 +1,15 @@
 """How the pixels of a loop are laid out, checked before anything is allocated."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from annot.errors import LoopError
 from annot.loops.attributes import Attributes
+
+PixelArray = npt.NDArray[Any]
 
 # Over an hour at 25 frames a second: a larger count is a fault of the file, not a cine loop.
 MOST_FRAMES = 100_000
