@@ -96,6 +96,13 @@ def index_frames(
     return FrameIndex(frames=grouped[:frames], fault=_fault(len(grouped), frames, cut=walk.cut))
 
 
+def walk_fragments(source: ByteSource, offset: int) -> tuple[Fragment, ...]:
+    """List the whole fragments of encapsulated pixel data whose value begins at `offset`."""
+    with source.opened() as stream:
+        stream.seek(offset)
+        return _walk(stream, source.size).fragments
+
+
 def _walk(stream: BinaryIO, size: int) -> _Walk:
     fragments: list[Fragment] = []
     table, first_item, cut, partial = b"", 0, True, True

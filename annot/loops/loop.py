@@ -16,13 +16,13 @@ from annot.loops.native_frames import native_frames
 from annot.loops.palette import palette_table
 from annot.loops.pixel_layout import PixelArray, PixelLayout
 from annot.loops.transfer_syntaxes import (
-    HTJ2K,
-    JPEG_2000,
     NATIVE,
-    OWN_COLOUR_TRANSFORM,
+    colour_fits,
+    is_video,
     missing_decoder,
     syntax_name,
 )
+from annot.loops.video_frames import video_frames
 
 
 class FrameSource(Protocol):
@@ -181,12 +181,14 @@ def _frame_source(file: DicomFile, layout: PixelLayout) -> FrameSource:
     missing = missing_decoder(syntax)
     if missing:
         raise LoopError(f"{file.path.name}: {missing}")
-    if layout.photometric in OWN_COLOUR_TRANSFORM and syntax not in JPEG_2000 | HTJ2K:
+    if not colour_fits(layout.photometric, syntax):
         raise LoopError(
-            f"{file.path.name}: the colours are stored as {layout.photometric}, which only JPEG "
-            f"2000 has, but the encoding is {syntax_name(syntax)}: export the file again."
+            f"{file.path.name}: colours stored as {layout.photometric} do not exist in the "
+            f"encoding {syntax_name(syntax)}: export the file again."
         )
     assert file.pixels is not None  # `describe` refuses files without pixel data
+    if is_video(syntax):
+        return video_frames(file, file.pixels, layout)
     if syntax in NATIVE:
         return native_frames(file, file.pixels, layout)
     return encapsulated_frames(file, file.pixels, layout)

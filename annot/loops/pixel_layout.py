@@ -25,6 +25,7 @@ _SAMPLES = {
     "YBR_FULL_422": 3,
     "YBR_RCT": 3,
     "YBR_ICT": 3,
+    "YBR_PARTIAL_420": 3,  # videos only
 }
 
 

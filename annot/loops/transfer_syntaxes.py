@@ -3,6 +3,8 @@
 UIDs: PS3.6 Annex A.
 """
 
+from importlib.util import find_spec
+
 from pydicom.config import IGNORE
 from pydicom.uid import UID
 
@@ -18,8 +20,10 @@ JPEG_LS = frozenset(f"{_ENCAPSULATED}{number}" for number in (80, 81))
 JPEG_2000 = frozenset(f"{_ENCAPSULATED}{number}" for number in (90, 91))
 HTJ2K = frozenset(f"{_ENCAPSULATED}{number}" for number in (201, 202, 203))
 COMPRESSED = frozenset({RLE}) | JPEG | JPEG_LOSSLESS | JPEG_LS | JPEG_2000 | HTJ2K
-# The colour transforms of JPEG 2000 exist nowhere else (PS3.3 C.7.6.3.1.2).
-OWN_COLOUR_TRANSFORM = frozenset({"YBR_RCT", "YBR_ICT"})
+# The colour transforms of JPEG 2000, and the one of videos (PS3.3 C.7.6.3.1.2).
+_CODESTREAM_COLOURS = frozenset({"YBR_RCT", "YBR_ICT"})
+_VIDEO_COLOUR = "YBR_PARTIAL_420"
+# Each also exists with its video cut into fragments, as `….1`.
 _VIDEO = frozenset(f"{_ENCAPSULATED}{number}" for number in range(100, 109))
 # JPEG 2000 (.91) and HTJ2K (.203) may be either, so they do not count here.
 _LOSSY = JPEG | {f"{_ENCAPSULATED}81"} | _VIDEO
@@ -34,6 +38,18 @@ def syntax_name(uid: str) -> str:
 def is_lossy(uid: str) -> bool:
     """Tell whether this encoding always loses information."""
     return uid.removesuffix(".1") in _LOSSY
+
+
+def is_video(uid: str) -> bool:
+    """Tell whether the pixels are one video stream instead of frames."""
+    return uid.removesuffix(".1") in _VIDEO
+
+
+def colour_fits(photometric: str, uid: str) -> bool:
+    """Tell whether a photometric interpretation can occur in an encoding at all."""
+    if photometric in _CODESTREAM_COLOURS:
+        return uid in JPEG_2000 | HTJ2K
+    return photometric != _VIDEO_COLOUR or is_video(uid)
 
 
 def missing_decoder(uid: str) -> str | None:
@@ -51,9 +67,11 @@ def missing_decoder(uid: str) -> str | None:
     """
     if uid in NATIVE or uid in COMPRESSED:
         return None
-    if uid.removesuffix(".1") in _VIDEO:
+    if is_video(uid):
+        if find_spec("av") is not None:
+            return None
         return (
-            f"{syntax_name(uid)} is a video stream without separate frames and cannot be measured "
-            "frame by frame: export the loop as frames, without a video encoding."
+            f"{syntax_name(uid)} is a video, which needs the extra `video`: install it with "
+            "pip install 'annot[video]', or export the loop as frames."
         )
     return f"No decoder is known for the transfer syntax {uid}: export the loop uncompressed."

@@ -18,9 +18,6 @@ def test_the_base_install_reads_these(tail, number):
 @pytest.mark.parametrize(
     ("tail", "words"),
     [
-        (".4.100", "video stream"),
-        (".4.102.1", "video stream"),
-        (".4.108", "video stream"),
         (".8.1", "No decoder is known"),
         (".99999", "No decoder is known"),
     ],
@@ -30,6 +27,14 @@ def test_what_nothing_reads_is_said_so(tail, words):
     assert sentence is not None
     assert words in sentence
     assert sentence.endswith(".")
+
+
+@pytest.mark.parametrize("tail", [".4.100", ".4.102", ".4.102.1", ".4.108"])
+def test_a_video_names_the_extra_that_reads_it(tail, monkeypatch):
+    monkeypatch.setattr("annot.loops.transfer_syntaxes.find_spec", lambda _name: None)
+    assert "pip install 'annot[video]'" in str(missing_decoder(BASE + tail))
+    monkeypatch.setattr("annot.loops.transfer_syntaxes.find_spec", lambda name: name)
+    assert missing_decoder(BASE + tail) is None
 
 
 @pytest.mark.parametrize("uid", ["", "nonsense", "1.2.é"])
