@@ -10,9 +10,12 @@ import os
 import threading
 import weakref
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import Any, BinaryIO, Protocol, cast
 
 from annot.errors import LoopError
+
+# A cine study rarely exceeds a few hundred MiB; what inflates to more than this is refused.
+LARGEST_IN_MEMORY = 1 << 30
 
 
 class ByteSource(Protocol):
@@ -143,6 +146,72 @@ class MemoryBytes:
     def mapped(self) -> memoryview:
         """Give the bytes themselves."""
         return memoryview(self._content)
+
+
+class PartOfBytes:
+    """A part of other bytes, such as a file inside an archive.
+
+    Parameters
+    ----------
+    whole
+        The bytes it lies in.
+    start, size
+        Where it begins in them, and its length.
+    """
+
+    def __init__(self, whole: ByteSource, start: int, size: int) -> None:
+        self._whole = whole
+        self._start = start
+        self._size = size
+
+    @property
+    def size(self) -> int:
+        """Number of bytes of the part."""
+        return self._size
+
+    def opened(self) -> BinaryIO:
+        """Give a fresh stream of the part."""
+        return cast("BinaryIO", _PartStream(self._whole.opened(), self._start, self._size))
+
+    def read_into(self, offset: int, target: memoryview) -> int:
+        """Fill `target` from `offset` of the part; fewer bytes only at its end."""
+        within = max(0, min(len(target), self._size - offset))
+        return self._whole.read_into(self._start + offset, target[:within])
+
+    def mapped(self) -> memoryview:
+        """Give the part, without a copy if the whole does."""
+        return self._whole.mapped()[self._start : self._start + self._size]
+
+
+class _PartStream(io.RawIOBase):
+    def __init__(self, stream: BinaryIO, start: int, size: int) -> None:
+        self._stream = stream
+        self._start = start
+        self._size = size
+        self._at = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self._size}[whence]
+        self._at = max(0, base + offset)
+        return self._at
+
+    def readinto(self, buffer: Any) -> int:
+        count = max(0, min(len(buffer), self._size - self._at))
+        self._stream.seek(self._start + self._at)
+        content = self._stream.read(count)
+        buffer[: len(content)] = content
+        self._at += len(content)
+        return len(content)
+
+    def close(self) -> None:
+        self._stream.close()
+        super().close()
 
 
 def _identity(stat: os.stat_result) -> tuple[int, int, int]:

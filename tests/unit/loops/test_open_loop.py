@@ -368,5 +368,5 @@ def test_random_damage_never_escapes_as_another_error(write_loop, tmp_path):
 
 def test_a_deflated_file_that_grows_without_end_is_refused(write_loop, monkeypatch):
     path = write_loop(np.zeros((4, 64, 64), np.uint16), syntax=DeflatedExplicitVRLittleEndian)
-    monkeypatch.setattr(dicom_file, "LARGEST_INFLATED", 4096)
+    monkeypatch.setattr(dicom_file, "LARGEST_IN_MEMORY", 4096)
     assert "inflates to more" in refusal(path)
