@@ -23,6 +23,7 @@ from annot.loops.transfer_syntaxes import (
     syntax_name,
 )
 from annot.loops.video_frames import video_frames
+from annot.vocabulary import FrameReference
 
 
 class FrameSource(Protocol):
@@ -111,6 +112,10 @@ class Loop:
             pixels = self._palette[pixels]
         pixels.setflags(write=False)
         return pixels
+
+    def reference(self, n: int) -> FrameReference:
+        """Name the stored image and the frame in it, for a number to be walked back to."""
+        return FrameReference(sop_instance_uid=self.header.sop_instance_uid, frame=n)
 
     def view(self, n: int) -> PixelArray | None:
         """Look at one frame where it lies in the file, without a copy.
