@@ -8,13 +8,18 @@ from typing import Protocol
 import numpy as np
 
 from annot.errors import LoopError
+from annot.loops.attributes import Attributes
 from annot.loops.dicom_file import DicomFile, parse_file
+from annot.loops.display import Display
+from annot.loops.display_reading import read_display, read_masks
 from annot.loops.encapsulated_frames import encapsulated_frames
+from annot.loops.functional_groups import unfolded
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import describe
 from annot.loops.native_frames import native_frames
 from annot.loops.palette import palette_table
 from annot.loops.pixel_layout import PixelArray, PixelLayout
+from annot.loops.subtraction import MaskOperation
 from annot.loops.transfer_syntaxes import (
     NATIVE,
     colour_fits,
@@ -53,6 +58,8 @@ class Loop:
         What decodes frames.
     palette
         8-bit RGB per stored index, for palette colour only.
+    display, masks
+        What the file says about showing its frames; measurements never use it.
     """
 
     def __init__(
@@ -62,7 +69,11 @@ class Loop:
         source: FrameSource,
         *,
         palette: PixelArray | None = None,
+        display: Display | None = None,
+        masks: tuple[MaskOperation, ...] = (),
     ) -> None:
+        self.display = display or Display()
+        self.masks = masks
         self.header = header
         self._layout = layout
         self._source = source
@@ -178,7 +189,15 @@ def open_loop(path: Path | str) -> Loop:
         note = f"{source.fault[0].upper()}{source.fault[1:].removesuffix('.')}."
         if note not in header.warnings:
             header = replace(header, warnings=(*header.warnings, note))
-    return Loop(header, layout, source, palette=palette)
+    attributes = Attributes(unfolded(file.dataset, [], frames=layout.frames), [])
+    return Loop(
+        header,
+        layout,
+        source,
+        palette=palette,
+        display=read_display(attributes, layout),
+        masks=read_masks(attributes),
+    )
 
 
 def _frame_source(file: DicomFile, layout: PixelLayout) -> FrameSource:
