@@ -7,7 +7,7 @@ from annot.loops.loop import Loop, open_loop
 from annot.loops.loop_array import LoopArray
 from annot.loops.series import SeriesLoop, open_series
 from annot.loops.timing import FrameTimes
-from annot.loops.transfer_syntaxes import missing_decoder
+from annot.loops.transfer_syntaxes import missing_decoder, short_name
 from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
 
@@ -24,4 +24,5 @@ __all__ = [
     "open_loop",
     "open_series",
     "read_header",
+    "short_name",
 ]

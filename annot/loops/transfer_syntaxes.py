@@ -35,6 +35,26 @@ def syntax_name(uid: str) -> str:
     return UID(uid, validation_mode=IGNORE).name
 
 
+def short_name(uid: str) -> str:
+    """Give the encoding's name in a word or two, for lists."""
+    if is_video(uid):
+        return "video"
+    names = {
+        BIG_ENDIAN: "native BE",
+        f"{_BASE}.1.99": "deflated",
+        RLE: "RLE",
+        f"{_ENCAPSULATED}50": "JPEG",
+        f"{_ENCAPSULATED}51": "JPEG extended",
+        f"{_ENCAPSULATED}81": "JPEG-LS near",
+        **dict.fromkeys(NATIVE - {BIG_ENDIAN, f"{_BASE}.1.99"}, "native"),
+        **dict.fromkeys(JPEG_LOSSLESS, "JPEG lossless"),
+        f"{_ENCAPSULATED}80": "JPEG-LS",
+        **dict.fromkeys(JPEG_2000, "JPEG 2000"),
+        **dict.fromkeys(HTJ2K, "HTJ2K"),
+    }
+    return names.get(uid, uid)
+
+
 def is_lossy(uid: str) -> bool:
     """Tell whether this encoding always loses information."""
     return uid.removesuffix(".1") in _LOSSY
