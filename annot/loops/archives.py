@@ -121,6 +121,10 @@ class InflatedBytes:
         target[: len(held)] = held
         return len(held)
 
+    def read(self, offset: int, count: int) -> bytes:
+        """Read `count` bytes from `offset`; fewer only at the end."""
+        return bytes(self.mapped()[offset : offset + count])
+
     def mapped(self) -> memoryview:
         """Give the whole member, inflated."""
         with self._lock:

@@ -31,17 +31,11 @@ class ByteSource(Protocol):
     def read_into(self, offset: int, target: memoryview) -> int:
         """Fill `target` from `offset`; return how many bytes there were."""
 
+    def read(self, offset: int, count: int) -> bytes:
+        """Read `count` bytes from `offset`; fewer only at the end."""
+
     def mapped(self) -> memoryview:
         """Give all bytes, read-only, without a copy."""
-
-
-def read_bytes(source: ByteSource, offset: int, count: int) -> bytearray:
-    """Read `count` bytes from `offset`; fewer only at the end."""
-    target = bytearray(count)
-    got = source.read_into(offset, memoryview(target))
-    if got < count:
-        del target[got:]
-    return target
 
 
 class FileBytes:
@@ -92,14 +86,30 @@ class FileBytes:
             at += got
         return at
 
+    def read(self, offset: int, count: int) -> bytes:
+        """Read `count` bytes from `offset`; fewer only at the end."""
+        handle, parts = self._unchanged(), []
+        while count > 0:
+            part = self._part(handle, offset, count)
+            if not part:
+                break
+            parts.append(part)
+            offset, count = offset + len(part), count - len(part)
+        return parts[0] if len(parts) == 1 else b"".join(parts)
+
     def _read_some(self, handle: int, offset: int, target: memoryview) -> int:
         if hasattr(os, "preadv"):
             return os.preadv(handle, [target], offset)
-        with self._lock:  # where reading has no position of its own, threads take turns
-            os.lseek(handle, offset, os.SEEK_SET)
-            content = os.read(handle, len(target))
+        content = self._part(handle, offset, len(target))
         target[: len(content)] = content
         return len(content)
+
+    def _part(self, handle: int, offset: int, count: int) -> bytes:
+        if hasattr(os, "pread"):
+            return os.pread(handle, count, offset)
+        with self._lock:  # where reading has no position of its own, threads take turns
+            os.lseek(handle, offset, os.SEEK_SET)
+            return os.read(handle, count)
 
     def mapped(self) -> memoryview:
         """Map the file; its pages belong to the system, not to this program's memory."""
@@ -143,6 +153,10 @@ class MemoryBytes:
         target[: len(held)] = held
         return len(held)
 
+    def read(self, offset: int, count: int) -> bytes:
+        """Read `count` bytes from `offset`; fewer only at the end."""
+        return self._content[offset : offset + count]
+
     def mapped(self) -> memoryview:
         """Give the bytes themselves."""
         return memoryview(self._content)
@@ -177,6 +191,10 @@ class PartOfBytes:
         """Fill `target` from `offset` of the part; fewer bytes only at its end."""
         within = max(0, min(len(target), self._size - offset))
         return self._whole.read_into(self._start + offset, target[:within])
+
+    def read(self, offset: int, count: int) -> bytes:
+        """Read `count` bytes from `offset` of the part; fewer only at its end."""
+        return self._whole.read(self._start + offset, max(0, min(count, self._size - offset)))
 
     def mapped(self) -> memoryview:
         """Give the part, without a copy if the whole does."""

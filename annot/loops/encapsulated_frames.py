@@ -56,17 +56,13 @@ class EncapsulatedFrames:
         """Say that a compressed frame cannot be looked at where it lies."""
         return None
 
-    def stream(self, frame: int) -> bytearray:
+    def stream(self, frame: int) -> bytes:
         """Read one frame's compressed image; `frame` must be in the index."""
-        fragments = self.index.frames[frame]
-        content = bytearray(sum(fragment.length for fragment in fragments))
-        place, at = memoryview(content), 0
-        for fragment in fragments:
-            self.file.source.read_into(fragment.offset, place[at : at + fragment.length])
-            at += fragment.length
-        return content
+        read = self.file.source.read
+        parts = [read(part.offset, part.length) for part in self.index.frames[frame]]
+        return parts[0] if len(parts) == 1 else b"".join(parts)
 
-    def _checked_size(self, stream: bytearray, place: str) -> StreamSize:
+    def _checked_size(self, stream: bytes, place: str) -> StreamSize:
         size, layout = stream_size(stream), self.layout
         if size is None:
             raise LoopError(f"{place} holds no compressed image: copy the file again.")

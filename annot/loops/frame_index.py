@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import BinaryIO
 
-from annot.loops.byte_source import ByteSource, read_bytes
+from annot.loops.byte_source import ByteSource
 
 _ITEM = (0xFFFE, 0xE000)
 _SEQUENCE_END = (0xFFFE, 0xE0DD)
@@ -178,7 +178,7 @@ def _by_content(
 
 def _pieces(source: ByteSource, fragment: Fragment) -> Iterator[Fragment]:
     """Cut a fragment where one image ends and another begins."""
-    content = read_bytes(source, fragment.offset, fragment.length)
+    content = source.read(fragment.offset, fragment.length)
     seams = [match.end() for match in _SEAM.finditer(content)]
     for number, (start, end) in enumerate(pairwise([0, *seams, len(content)])):
         yield Fragment(

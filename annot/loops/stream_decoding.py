@@ -36,7 +36,7 @@ class FrameStream:
         What it says of itself; ``None`` for RLE, which says nothing.
     """
 
-    content: bytearray
+    content: bytes
     size: StreamSize | None
 
 
@@ -127,7 +127,7 @@ def _rle(stream: FrameStream, layout: PixelLayout) -> PixelArray:
     return pixels
 
 
-def _check_segments(content: bytearray, expected: int) -> None:
+def _check_segments(content: bytes, expected: int) -> None:
     if len(content) < _RLE_HEADER.size:
         raise BrokenStreamError
     count, *offsets = _RLE_HEADER.unpack_from(content)

@@ -21,8 +21,6 @@ _CODING_STYLE = 0x52
 _REVERSIBLE = 1
 _RGB_NAMES = (b"RGB", b"rgb")
 
-Stream = bytes | bytearray
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StreamSize:
@@ -52,7 +50,7 @@ class StreamSize:
     colour: str | None = None
 
 
-def stream_size(stream: Stream) -> StreamSize | None:
+def stream_size(stream: bytes) -> StreamSize | None:
     """Read the size a JPEG, JPEG-LS, JPEG 2000 or HTJ2K stream states; ``None`` if it has none."""
     if stream.startswith(b"\xff\xd8"):
         return _jpeg_size(stream)
@@ -60,7 +58,7 @@ def stream_size(stream: Stream) -> StreamSize | None:
     return _codestream_size(stream, at) if at >= 0 else None
 
 
-def _jpeg_size(stream: Stream) -> StreamSize | None:
+def _jpeg_size(stream: bytes) -> StreamSize | None:
     at, colour = 2, None
     while at + 4 <= len(stream):
         if stream[at] != 0xFF:
@@ -76,7 +74,7 @@ def _jpeg_size(stream: Stream) -> StreamSize | None:
     return None
 
 
-def _stated_colour(segment: Stream) -> str | None:
+def _stated_colour(segment: bytes) -> str | None:
     """Read the colour out of a JFIF (APP0) or Adobe (APP14) segment, given from its marker."""
     if segment[0] == 0xE0 and segment[3:8] == b"JFIF\0":
         return "YCBCR"
@@ -85,7 +83,7 @@ def _stated_colour(segment: Stream) -> str | None:
     return None
 
 
-def _frame_header(stream: Stream, at: int, colour: str | None) -> StreamSize | None:
+def _frame_header(stream: bytes, at: int, colour: str | None) -> StreamSize | None:
     if at + 10 > len(stream):
         return None
     bits, rows, columns, components = struct.unpack_from(">BHHB", stream, at + 4)
@@ -100,7 +98,7 @@ def _frame_header(stream: Stream, at: int, colour: str | None) -> StreamSize | N
     )
 
 
-def _codestream_size(stream: Stream, at: int) -> StreamSize | None:
+def _codestream_size(stream: bytes, at: int) -> StreamSize | None:
     # SOC 2, SIZ 2, Lsiz 2, Rsiz 2, then Xsiz Ysiz XOsiz YOsiz, four tile sizes, Csiz, Ssiz.
     if at + 43 > len(stream):
         return None
@@ -117,7 +115,7 @@ def _codestream_size(stream: Stream, at: int) -> StreamSize | None:
     )
 
 
-def _reversible(stream: Stream, at: int) -> bool:
+def _reversible(stream: bytes, at: int) -> bool:
     """Walk the main header's segments to the default coding style; its last style byte tells."""
     while at + 14 <= len(stream) and stream[at] == 0xFF:
         if stream[at + 1] == _CODING_STYLE:

@@ -188,6 +188,7 @@ def test_a_file_replaced_by_another_is_noticed(write_loop, tmp_path):
 
 def test_reading_needs_no_positioned_reading(write_loop, monkeypatch):
     monkeypatch.delattr("os.preadv")
+    monkeypatch.delattr("os.pread")
     loop = open_loop(write_loop(RAMP))
     with ThreadPoolExecutor(4) as pool:
         frames = list(pool.map(loop.frame, [0, 1, 2] * 20))
