@@ -2,7 +2,7 @@
 
 A decoder allocates what the stream asks for, so a stream that disagrees with the header must be
 refused first. Sources: ISO/IEC 10918-1 B.2.2 (frame header), ISO/IEC 10918-5 and -6 (the JFIF and
-Adobe segments), ISO/IEC 15444-1 A.5.1 (SIZ), A.6.1 (COD).
+Adobe segments), ISO/IEC 15444-1 A.5.1 (SIZ).
 """
 
 import struct
@@ -17,8 +17,6 @@ _WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD9)})
 # The end of image of JPEG and JPEG-LS and the end of codestream of JPEG 2000 are one marker, which
 # compressed data cannot contain.
 _END = b"\xff\xd9"
-_CODING_STYLE = 0x52
-_REVERSIBLE = 1
 _RGB_NAMES = (b"RGB", b"rgb")
 
 
@@ -34,8 +32,6 @@ class StreamSize:
         Whether samples are signed (only JPEG 2000 can say so).
     whole
         Whether the end mark follows the frame header.
-    reversible
-        Whether a JPEG 2000 codestream says that its transform loses nothing.
     colour
         ``RGB`` or ``YCBCR`` where a JPEG's own marks say which, else ``None``.
     """
@@ -46,7 +42,6 @@ class StreamSize:
     bits: int
     signed: bool = False
     whole: bool = True
-    reversible: bool = False
     colour: str | None = None
 
 
@@ -111,14 +106,4 @@ def _codestream_size(stream: bytes, at: int) -> StreamSize | None:
         bits=(depth & 0x7F) + 1,  # the top bit is the sign, the rest is bits - 1
         signed=bool(depth & 0x80),
         whole=stream.rfind(_END, at) >= 0,
-        reversible=_reversible(stream, at + 2),
     )
-
-
-def _reversible(stream: bytes, at: int) -> bool:
-    """Walk the main header's segments to the default coding style; its last style byte tells."""
-    while at + 14 <= len(stream) and stream[at] == 0xFF:
-        if stream[at + 1] == _CODING_STYLE:
-            return stream[at + 13] == _REVERSIBLE
-        at += 2 + int(struct.unpack_from(">H", stream, at + 2)[0])
-    return False

@@ -114,7 +114,7 @@ LOOPS = [
     BenchLoop(
         name="HTJ2K 512²", tail=".4.201", shape=XRAY,
         encode=lambda frame: imagecodecs.htj2k_encode(frame, reversible=True),
-        bare=imagecodecs.htj2k_decode, peers=("pylibjpeg",),
+        bare=imagecodecs.jpeg2k_decode, peers=("pylibjpeg",),
     ),
     BenchLoop(
         name="RLE 512²", tail=".5", shape=XRAY, encode=_rle, bare=_bare_rle,

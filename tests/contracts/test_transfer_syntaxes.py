@@ -18,6 +18,7 @@ from pydicom.encaps import encapsulate
 from pydicom.pixels import convert_color_space, pixel_array
 from pydicom.uid import UID
 
+from annot.errors import LoopError
 from annot.loops import LoopArray, open_loop
 from tests.contracts import encoders
 from tests.contracts.plain_jpeg import decode_plain_jpeg
@@ -250,6 +251,29 @@ def test_every_uncompressed_syntax_gives_the_pixels_of_pydicom(tmp_path, tail, k
     loop = open_loop(path)
     np.testing.assert_array_equal(np.asarray(LoopArray(loop)), frames)
     np.testing.assert_array_equal(np.asarray(LoopArray(loop)), dcmread(path).pixel_array)
+
+
+@pytest.mark.parametrize(
+    "one", [pytest.param(one, id=f"{one.tail} {one.name}") for one in ENCODINGS]
+)
+def test_a_damaged_stream_is_told_or_gives_a_frame_and_nothing_else_is_said(tmp_path, capfd, one):
+    kind = one.kinds[0]
+    rng = np.random.default_rng(17)
+    whole = one.encode(KINDS[kind][0])
+    for _ in range(25):
+        stream = bytearray(whole)
+        for place in rng.integers(len(stream) // 3, len(stream) - 2, 3):
+            stream[place] = rng.integers(256)
+        path = write(tmp_path / "loop.dcm", KINDS[kind][:1], [bytes(stream)], one)
+        try:
+            pixels = open_loop(path).frame(0)
+        except LoopError:
+            continue
+        assert pixels.shape == SHAPE + KINDS[kind].shape[3:]
+        # Nothing left over from other frames: memory that was never written would differ.
+        np.testing.assert_array_equal(pixels, open_loop(path).frame(0))
+    told = capfd.readouterr()
+    assert told.out + told.err == ""
 
 
 def test_the_plain_decoder_agrees_with_another_one_where_both_read(tmp_path):
