@@ -37,10 +37,11 @@ def loops(
                 _say_line(one.facts())
     if not found:
         raise InputError(f"No DICOM file lies in {', '.join(str(path) for path in paths)}.")
-    if not json:
+    readable = any(one.header is not None for one in found)
+    if readable and not json:
         say_table("Loops", _HEADS, [_row(one) for one in found])
         say_warnings(text for one in found for text in _warnings(one))
-    if all(one.header is None for one in found):
+    if not readable:
         raise InputError(found[0].fault)
 
 
