@@ -103,6 +103,10 @@ ENCODINGS = [
         encode=lambda f: encoders.baseline(f, keep_rgb=True, subsampling=0),
     ),
     Encoding(
+        tail=".4.50", name="YBR called RGB", plugin="pillow", lossless=False, kinds=("RGB",),
+        encode=encoders.baseline,
+    ),
+    Encoding(
         tail=".4.50", name="progressive", plugin="gdcm", lossless=False, kinds=("grey 8",),
         encode=lambda f: encoders.baseline(f, progressive=True),
     ),

@@ -2,7 +2,7 @@
 
 import pytest
 
-from annot.loops import missing_decoder
+from annot.loops import missing_decoder, short_name
 from annot.loops.transfer_syntaxes import is_lossy
 
 BASE = "1.2.840.10008.1.2"
@@ -27,6 +27,15 @@ def test_what_nothing_reads_is_said_so(tail, words):
     assert sentence is not None
     assert words in sentence
     assert sentence.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("tail", "name"),
+    [("", "native"), (".2", "native BE"), (".1.99", "deflated"), (".4.70", "JPEG lossless"),
+     (".4.81", "JPEG-LS near"), (".4.202", "HTJ2K"), (".4.107.1", "video"), (".77", f"{BASE}.77")],
+)  # fmt: skip
+def test_an_encoding_has_a_short_name_for_lists(tail, name):
+    assert short_name(BASE + tail) == name
 
 
 @pytest.mark.parametrize("tail", [".4.100", ".4.102", ".4.102.1", ".4.108"])
