@@ -8,7 +8,7 @@ SYSTEM_PACKAGES := xvfb xauth libgl1 libegl1 libglib2.0-0 libfontconfig1 libdbus
 NO_SCREEN := -p no:napari -p no:npe2 -p no:pytest-qt
 SCREEN := QT_QPA_PLATFORM=xcb xvfb-run -a -s "-screen 0 1600x1000x24"
 
-.PHONY: demo test lint types contracts core screen view clean
+.PHONY: demo test lint types contracts core screen bench view clean
 
 demo: $(VENV)/core.stamp
 	$(BIN)/annot demo
@@ -31,6 +31,11 @@ core: $(VENV)/test.stamp
 screen: $(VENV)/test.stamp $(VENV)/system.stamp
 	$(BIN)/npe2 validate --imports annot
 	CI=true $(SCREEN) $(BIN)/python -m pytest tests/shell
+
+bench: $(VENV)/test.stamp
+	$(BIN)/python -m pytest $(NO_SCREEN) -q -s -o python_files='bench_*.py' \
+		-o python_functions='bench_*' --benchmark-columns=median,rounds \
+		--benchmark-sort=mean tests/bench
 
 view: $(VENV)/test.stamp
 	$(BIN)/annot view

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,9 +11,27 @@ from numpy.typing import NDArray
 from pydicom.dataset import Dataset
 from pydicom.encaps import encapsulate
 from pydicom.pixels.utils import set_pixel_data
-from pydicom.uid import ImplicitVRLittleEndian, JPEGBaseline8Bit, RLELossless
+from pydicom.uid import (
+    UID,
+    HTJ2KLossless,
+    ImplicitVRLittleEndian,
+    JPEG2000Lossless,
+    JPEGBaseline8Bit,
+    JPEGLosslessSV1,
+    JPEGLSLossless,
+    RLELossless,
+)
 
-ENCODINGS = ("explicit", "implicit", "rle", "jpeg")
+ENCODINGS = (
+    "explicit",
+    "implicit",
+    "rle",
+    "jpeg",
+    "jpeg-lossless",
+    "jpeg-ls",
+    "jpeg-2000",
+    "htj2k",
+)
 _JPEG_QUALITY = 92
 
 
@@ -46,6 +65,8 @@ def put_pixels(header: Dataset, frames: NDArray[Any], *, encoding: str) -> None:
         header.file_meta.TransferSyntaxUID = RLELossless
     elif encoding == "jpeg":
         _put_jpeg(header, frames)
+    elif encoding != "explicit":
+        _put_lossless(header, frames, encoding=encoding, bits=bits)
 
 
 def _put_encapsulated(header: Dataset, encoded: list[bytes]) -> None:
@@ -71,6 +92,36 @@ def _put_jpeg(header: Dataset, frames: NDArray[np.uint8]) -> None:
     header.LossyImageCompressionRatio = round(ratio, 2)
     if frames.ndim == 4:
         header.PhotometricInterpretation = "YBR_FULL_422"
+
+
+def _put_lossless(header: Dataset, frames: NDArray[Any], *, encoding: str, bits: int) -> None:
+    """Put frames compressed without loss; only JPEG 2000 and HTJ2K transform their colours."""
+    import imagecodecs
+
+    colour: dict[str, Any] = {}
+    if frames.ndim == 4:
+        colour = {"colorspace": "RGB", "outcolorspace": "RGB"}
+    encoders: dict[str, tuple[Callable[[NDArray[Any]], Any], UID]] = {
+        "jpeg-lossless": (
+            lambda frame: imagecodecs.jpeg8_encode(
+                frame, lossless=True, predictor=1, bitspersample=bits, **colour
+            ),
+            JPEGLosslessSV1,
+        ),
+        "jpeg-ls": (imagecodecs.jpegls_encode, JPEGLSLossless),
+        "jpeg-2000": (
+            lambda frame: imagecodecs.jpeg2k_encode(
+                frame, codecformat="J2K", reversible=True, level=0, bitspersample=bits
+            ),
+            JPEG2000Lossless,
+        ),
+        "htj2k": (lambda frame: imagecodecs.htj2k_encode(frame, reversible=True), HTJ2KLossless),
+    }
+    encode, syntax = encoders[encoding]
+    _put_encapsulated(header, [bytes(encode(frame)) for frame in frames])
+    header.file_meta.TransferSyntaxUID = syntax
+    if frames.ndim == 4 and encoding in ("jpeg-2000", "htj2k"):
+        header.PhotometricInterpretation = "YBR_RCT"
 
 
 def _rle_frame(frame: NDArray[Any]) -> bytes:

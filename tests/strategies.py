@@ -245,7 +245,7 @@ def catheter_requests(draw: st.DrawFn) -> ObjectRequest:
             size_mm=size_mm,
             tolerance_mm=0.05 if source == "label" else draw(st.floats(0.001, 0.2)),
             source=source,
-            name="catheter",
+            name="catheter lumen" if inner else "catheter",
             size_fr=french,
         ),
         readings=draw(_readings(paths(longest=4))),

@@ -5,8 +5,9 @@ from annot.loops.header import LoopHeader
 from annot.loops.header_reading import read_header
 from annot.loops.loop import Loop, open_loop
 from annot.loops.loop_array import LoopArray
+from annot.loops.series import SeriesLoop, open_series
 from annot.loops.timing import FrameTimes
-from annot.loops.transfer_syntaxes import missing_decoder
+from annot.loops.transfer_syntaxes import missing_decoder, short_name
 from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
 
@@ -15,10 +16,13 @@ __all__ = [
     "Loop",
     "LoopArray",
     "LoopHeader",
+    "SeriesLoop",
     "UltrasoundRegion",
     "XrayView",
     "find_loops",
     "missing_decoder",
     "open_loop",
+    "open_series",
     "read_header",
+    "short_name",
 ]

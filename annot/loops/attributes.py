@@ -47,6 +47,11 @@ class Attributes:
         values = self._values(keyword)
         return self.present(keyword) and not values and keyword not in self._unreadable
 
+    def raw(self, keyword: str) -> object:
+        """First value as it was parsed, ``None`` if absent, empty or unreadable."""
+        values = self._values(keyword)
+        return values[0] if len(values) == 1 else None
+
     def text(self, keyword: str) -> str | None:
         """First value as text without padding, ``None`` if absent or empty."""
         values = self._values(keyword)

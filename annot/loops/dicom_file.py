@@ -8,11 +8,12 @@ from typing import BinaryIO
 from warnings import WarningMessage
 
 from pydicom.dataset import Dataset, FileMetaDataset
-from pydicom.filereader import dcmread, read_dataset, read_file_meta_info
+from pydicom.filereader import dcmread, read_dataset
 from pydicom.uid import UID, DeflatedExplicitVRLittleEndian, ExplicitVRBigEndian
 
 from annot.errors import LoopError
-from annot.loops.byte_source import ByteSource, file_bytes, memory_bytes
+from annot.loops.archives import UNREADABLE, member_at, member_bytes
+from annot.loops.byte_source import LARGEST_IN_MEMORY, ByteSource, FileBytes, MemoryBytes
 from annot.loops.quiet import captured_warnings
 
 _PREFIX_AT = 128
@@ -22,8 +23,7 @@ _FLOAT_PIXEL_DATA = ((0x7FE0, 0x0008), (0x7FE0, 0x0009))
 _UNDEFINED_LENGTH = 0xFFFFFFFF
 # Group length element (4 + 2 + 2 + 4 bytes) that opens the file meta information.
 _META_FIRST_ELEMENT = 12
-# A cine study rarely exceeds a few hundred MiB; a deflated file that grows past this is refused.
-LARGEST_INFLATED = 1 << 30
+_META_GROUP = 0x0002
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,9 +66,9 @@ class DicomFile:
     irregular: bool
 
 
-def is_dicom(path: Path) -> bool:
-    """Tell whether a file carries the DICOM prefix after its 128-byte preamble."""
-    with path.open("rb") as stream:
+def has_mark(source: ByteSource) -> bool:
+    """Tell whether bytes carry the DICOM prefix after a 128-byte preamble."""
+    with source.opened() as stream:
         return stream.read(_PREFIX_AT + len(_PREFIX))[_PREFIX_AT:] == _PREFIX
 
 
@@ -80,10 +80,10 @@ def parse_file(path: Path) -> DicomFile:
     LoopError
         If the path is no readable DICOM file.
     """
-    _check_is_file(path)
+    source = _reached(path)
     try:
         with captured_warnings() as seen:
-            return _parse(path, seen)
+            return _parse(path, source, seen)
     except LoopError:
         raise
     except Exception as error:
@@ -93,38 +93,52 @@ def parse_file(path: Path) -> DicomFile:
         ) from error
 
 
-def _check_is_file(path: Path) -> None:
+def _reached(path: Path) -> ByteSource:
+    """Give access to a file or a member of an archive that carries the DICOM mark."""
     try:
         if path.is_dir():
             raise LoopError(f"{path} is a folder: name a file in it.")
-        if not path.exists():
-            raise LoopError(f"{path} does not exist: check the name.")
-        if not path.is_file():
-            raise LoopError(f"{path} is not a file but a device or a pipe: name a file.")
-        with path.open("rb") as stream:
+        source = _file_or_member(path)
+        with source.opened() as stream:
             head = stream.read(_PREFIX_AT + len(_PREFIX))
     except OSError as error:
         raise LoopError(f"{path.name} cannot be opened: {error.strerror or error}.") from error
+    except UNREADABLE as error:
+        raise LoopError(
+            f"{path.name} cannot be taken out of its archive ({type(error).__name__}): copy the "
+            "archive again from where it was stored, or unpack it first."
+        ) from error
     if not head:
         raise LoopError(f"{path.name} is empty: copy it again from where it was stored.")
     if head[_PREFIX_AT:] != _PREFIX:
         raise LoopError(f"{path.name} is not a DICOM file: it lacks the DICM mark at byte 128.")
+    return source
 
 
-def _parse(path: Path, seen: list[WarningMessage]) -> DicomFile:
-    meta = read_file_meta_info(path)
+def _file_or_member(path: Path) -> ByteSource:
+    if path.is_file():
+        return FileBytes(path)
+    if path.exists():
+        raise LoopError(f"{path} is not a file but a device or a pipe: name a file.")
+    member = member_at(path)
+    if member is None:
+        raise LoopError(f"{path} does not exist: check the name.")
+    return member_bytes(member)
+
+
+def _parse(path: Path, source: ByteSource, seen: list[WarningMessage]) -> DicomFile:
+    meta = _meta(source)
     syntax = meta.get("TransferSyntaxUID")
     if not syntax:
         raise LoopError(
             f"{path.name} does not name its transfer syntax, so its pixels cannot be decoded "
             "without guessing: export the file again."
         )
-    if syntax == DeflatedExplicitVRLittleEndian:
-        source = memory_bytes(_inflate(path, meta))
-    else:
-        source = file_bytes(path)
+    deflated = syntax == DeflatedExplicitVRLittleEndian
+    if deflated:
+        source = MemoryBytes(_inflate(path.name, source, meta))
     with source.opened() as stream:
-        dataset = _read_before_pixels(stream, deflated=syntax == DeflatedExplicitVRLittleEndian)
+        dataset = _read_before_pixels(stream, deflated=deflated)
         dataset.file_meta = meta  # palettes are read in the byte order it names
         pixels = _locate_pixels(stream, source, big_endian=syntax == ExplicitVRBigEndian)
     return DicomFile(
@@ -136,6 +150,19 @@ def _parse(path: Path, seen: list[WarningMessage]) -> DicomFile:
         pixels=pixels,
         irregular=bool(seen),
     )
+
+
+def _meta(source: ByteSource) -> FileMetaDataset:
+    """Read the file meta information: group 2, always explicit and little endian (PS3.10 7.1)."""
+    with source.opened() as stream:
+        stream.read(_PREFIX_AT + len(_PREFIX))
+        group = read_dataset(
+            stream,
+            is_implicit_VR=False,
+            is_little_endian=True,
+            stop_when=lambda tag, _vr, _length: tag.group != _META_GROUP,
+        )
+    return FileMetaDataset(group)
 
 
 def _read_before_pixels(stream: BinaryIO, *, deflated: bool) -> Dataset:
@@ -150,17 +177,19 @@ def _read_before_pixels(stream: BinaryIO, *, deflated: bool) -> Dataset:
     )
 
 
-def _inflate(path: Path, meta: FileMetaDataset) -> bytes:
-    """Inflate a deflated data set (PS3.5 A.5), never beyond `LARGEST_INFLATED` bytes."""
+def _inflate(name: str, source: ByteSource, meta: FileMetaDataset) -> bytes:
+    """Inflate a deflated data set (PS3.5 A.5), never beyond `LARGEST_IN_MEMORY` bytes."""
     length = meta.get("FileMetaInformationGroupLength")
     if length is None:
-        raise LoopError(f"{path.name} has no file meta length: export the file again.")
-    content = path.read_bytes()[_PREFIX_AT + len(_PREFIX) + _META_FIRST_ELEMENT + int(length) :]
+        raise LoopError(f"{name} has no file meta length: export the file again.")
+    with source.opened() as stream:
+        stream.seek(_PREFIX_AT + len(_PREFIX) + _META_FIRST_ELEMENT + int(length))
+        content = stream.read()
     inflater = zlib.decompressobj(-zlib.MAX_WBITS)
-    inflated = inflater.decompress(content, LARGEST_INFLATED)
+    inflated = inflater.decompress(content, LARGEST_IN_MEMORY)
     if inflater.unconsumed_tail:
         raise LoopError(
-            f"{path.name} inflates to more than {LARGEST_INFLATED >> 20} MiB and is refused: "
+            f"{name} inflates to more than {LARGEST_IN_MEMORY >> 20} MiB and is refused: "
             "export it uncompressed."
         )
     return inflated

@@ -1,20 +1,16 @@
 """Frames stored compressed: cut one frame's stream out of the file and decode only that."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from pydicom.encaps import encapsulate
-from pydicom.pixels.decoders.base import get_decoder
 
 from annot.errors import LoopError
 from annot.loops.dicom_file import DicomFile, PixelElement
 from annot.loops.frame_index import FrameIndex, index_frames
-from annot.loops.native_frames import PixelArray
-from annot.loops.pixel_layout import PixelLayout
-from annot.loops.quiet import captured_warnings
-from annot.loops.stream_size import stream_size
-from annot.loops.transfer_syntaxes import JPEG_EXTENDED, RLE, decoding_plugins, syntax_name
+from annot.loops.pixel_layout import PixelArray, PixelLayout
+from annot.loops.stream_decoding import FrameStream, decode_stream
+from annot.loops.stream_size import StreamSize, stream_size
+from annot.loops.transfer_syntaxes import RLE, syntax_name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +20,11 @@ class EncapsulatedFrames:
     file: DicomFile
     layout: PixelLayout
     index: FrameIndex
+
+    @property
+    def fault(self) -> str | None:
+        """Why frames are absent or surplus, as a clause; ``None`` if all is well."""
+        return self.index.fault
 
     def read(self, frame: int) -> PixelArray:
         """Decode one frame, colour as 8-bit RGB.
@@ -39,30 +40,29 @@ class EncapsulatedFrames:
                 f"{place} is absent: {self.index.fault}; copy the file again from where it was "
                 "stored."
             )
-        stream = self._stream(frame)
-        self._check_size(stream, place)
+        syntax = str(self.file.transfer_syntax)
+        content = self.stream(frame)
+        size = None if syntax == RLE else self._checked_size(content, place)
         try:
-            with captured_warnings():
-                pixels = self._decode(stream)
+            pixels = decode_stream(FrameStream(content=content, size=size), syntax, self.layout)
         except Exception as error:
             raise LoopError(
-                f"{place} cannot be decoded as {syntax_name(str(self.file.transfer_syntax))} "
-                f"({type(error).__name__}): it is damaged or beyond the "
-                "installed decoder; copy the file again, or export it uncompressed."
+                f"{place} cannot be decoded as {syntax_name(syntax)} ({type(error).__name__}): it "
+                "is damaged or beyond the decoder; copy the file again, or export it uncompressed."
             ) from error
         return self._checked(pixels, place)
 
-    def _stream(self, frame: int) -> bytes:
-        with self.file.source.opened() as stream:
-            parts = []
-            for fragment in self.index.frames[frame]:
-                stream.seek(fragment.offset)
-                parts.append(stream.read(fragment.length))
-        return b"".join(parts)
+    def view(self, _frame: int) -> PixelArray | None:
+        """Say that a compressed frame cannot be looked at where it lies."""
+        return None
 
-    def _check_size(self, stream: bytes, place: str) -> None:
-        if self.file.transfer_syntax == RLE:
-            return
+    def stream(self, frame: int) -> bytes:
+        """Read one frame's compressed image; `frame` must be in the index."""
+        read = self.file.source.read
+        parts = [read(part.offset, part.length) for part in self.index.frames[frame]]
+        return parts[0] if len(parts) == 1 else b"".join(parts)
+
+    def _checked_size(self, stream: bytes, place: str) -> StreamSize:
         size, layout = stream_size(stream), self.layout
         if size is None:
             raise LoopError(f"{place} holds no compressed image: copy the file again.")
@@ -81,29 +81,12 @@ class EncapsulatedFrames:
                 f"{place} has {size.bits} bits per sample but the header makes room for "
                 f"{layout.bits_allocated}: export the file again."
             )
-
-    def _decode(self, stream: bytes) -> PixelArray:
-        syntax, layout = str(self.file.transfer_syntax), self.layout
-        # `Any`: pydicom declares each option as the dictionary of all of them.
-        options: dict[str, Any] = {
-            "rows": layout.rows,
-            "columns": layout.columns,
-            "number_of_frames": 1,
-            "samples_per_pixel": layout.samples_per_pixel,
-            "bits_allocated": layout.bits_allocated,
-            "bits_stored": layout.bits_stored,
-            "pixel_representation": layout.pixel_representation,
-            "photometric_interpretation": layout.photometric,
-            "planar_configuration": int(layout.planar),
-            "pixel_keyword": "PixelData",
-        }
-        pixels, _ = get_decoder(self.file.transfer_syntax).as_array(
-            encapsulate([stream], has_bot=False),
-            index=0,
-            decoding_plugin=decoding_plugins(syntax)[0],
-            **options,
-        )
-        return pixels
+        if not size.whole:
+            raise LoopError(
+                f"{place} is cut short: its end mark is missing, so decoding would invent pixels; "
+                "copy the file again from where it was stored."
+            )
+        return size
 
     def _checked(self, pixels: PixelArray, place: str) -> PixelArray:
         layout = self.layout
@@ -125,19 +108,13 @@ def encapsulated_frames(
     Raises
     ------
     LoopError
-        If not one whole frame can be found, or no installed decoder takes this many bits.
+        If not one whole frame can be found.
     """
     name, syntax = file.path.name, str(file.transfer_syntax)
     if pixels.length is not None:
         raise LoopError(
             f"{name} names the encoding {syntax_name(syntax)} but its pixels are not compressed: "
             "export the file again."
-        )
-    if syntax == JPEG_EXTENDED and layout.bits_stored > 8 and _pillow_only(syntax):
-        raise LoopError(
-            f"{name}: JPEG Extended with {layout.bits_stored} bits needs a decoder that is not "
-            "installed: install a pydicom plugin for it (pylibjpeg), or export the loop "
-            "uncompressed."
         )
     index = index_frames(
         file.source,
@@ -149,10 +126,6 @@ def encapsulated_frames(
     if not index.frames:
         raise LoopError(f"{name}: {index.fault}; copy the file again from where it was stored.")
     return EncapsulatedFrames(file=file, layout=layout, index=index)
-
-
-def _pillow_only(syntax: str) -> bool:
-    return decoding_plugins(syntax) == ("pillow",)
 
 
 def _extended_offsets(file: DicomFile) -> tuple[int, ...]:

@@ -1,14 +1,21 @@
-"""Find DICOM files below folders, always in the same order."""
+"""Find DICOM files below folders, in zip archives and by a disc's index, in a fixed order."""
 
 import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from annot.errors import LoopError
-from annot.loops.dicom_file import is_dicom
-
-# The index of a DICOM disc (PS3.10) carries the DICOM mark but no image.
-_DISC_INDEX = "DICOMDIR"
+from annot.loops.archives import (
+    UNREADABLE,
+    ArchiveMember,
+    is_archive,
+    member_at,
+    member_bytes,
+    members,
+)
+from annot.loops.byte_source import FileBytes
+from annot.loops.dicom_file import has_mark
+from annot.loops.disc_index import NAME, indexed_images
 
 
 def find_loops(paths: Iterable[Path | str]) -> Iterator[Path]:
@@ -18,17 +25,19 @@ def find_loops(paths: Iterable[Path | str]) -> Iterator[Path]:
     ----------
     paths
         A file is handed on as it is, whatever it holds, so that opening it can say what is wrong.
-        Of a folder, every file with the DICOM mark is handed on, folder by folder, by name.
+        Of a folder, every file with the DICOM mark is handed on, folder by folder, by name; of a
+        zip archive, named or met in a folder, every such member, as a path below the archive; of a
+        disc's index (DICOMDIR), the images it names.
 
     Yields
     ------
     Path
-        Each file once.
+        Each file or member once.
 
     Raises
     ------
     LoopError
-        If a path does not exist or a folder cannot be listed.
+        If a path does not exist, or a folder, an archive or an index cannot be listed.
     """
     seen: set[Path] = set()
     for named in paths:
@@ -43,18 +52,40 @@ def _below(path: Path) -> Iterator[Path]:
     if path.is_dir():
         for folder, subfolders, names in os.walk(path, onerror=_refuse):
             subfolders.sort()
-            files = (Path(folder, name) for name in sorted(names) if name != _DISC_INDEX)
-            yield from (file for file in files if file.is_file() and _worth_opening(file))
-    elif path.exists():
-        yield path
-    else:
+            for name in sorted(names):
+                if name != NAME and Path(folder, name).is_file():
+                    yield from _met(Path(folder, name))
+    elif not path.exists() and member_at(path) is None:
         raise LoopError(f"{path} does not exist: check the name.")
+    elif path.name == NAME:
+        yield from indexed_images(path)
+    elif path.is_file() and is_archive(path):
+        yield from _inside(path)
+    else:
+        yield path
 
 
-def _worth_opening(file: Path) -> bool:
+def _met(file: Path) -> Iterator[Path]:
+    """Hand on a file met in a folder, or what an archive met there holds, or nothing."""
     try:
-        return is_dicom(file)
+        if is_archive(file):
+            yield from _inside(file)
+        elif has_mark(FileBytes(file)):
+            yield file
     except OSError:
+        yield file  # opening it will say why it cannot be read
+
+
+def _inside(archive: Path) -> Iterator[Path]:
+    for member in members(archive):
+        if member.path.name != NAME and _worth_opening(member):
+            yield member.path
+
+
+def _worth_opening(member: ArchiveMember) -> bool:
+    try:
+        return has_mark(member_bytes(member))
+    except (LoopError, OSError, *UNREADABLE):
         return True  # opening it will say why it cannot be read
 
 

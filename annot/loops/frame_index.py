@@ -2,11 +2,13 @@
 
 Fragments are walked once. Which fragments make up which frame comes, in this order, from the
 extended offset table, the basic offset table, one fragment per frame, and the marks with which a
-compressed image starts.
+compressed image starts. Fragments may not hold more than one frame, but such files exist: where
+there are fewer fragments than frames, they are cut where one image ends and the next begins.
 """
 
+import re
 import struct
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import BinaryIO
@@ -19,6 +21,8 @@ _HEAD_BYTES = 8
 # JPEG and JPEG-LS; JPEG 2000 and HTJ2K codestream; the same in its box format.
 _IMAGE_STARTS = (b"\xff\xd8", b"\xff\x4f\xff\x51", b"\0\0\0\x0cjP  ")
 _MOST_FRAGMENTS = 1 << 20
+# The end mark, a byte that pads to even length, and then another image.
+_SEAM = re.compile(rb"\xff\xd9\0?(?=\xff\xd8\xff|\xff\x4f\xff\x51)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +89,18 @@ def index_frames(
     table = extended_offsets or _basic_offsets(walk.table)
     grouped = _by_table(walk, table) if len(table) == frames else None
     if grouped is None:
-        grouped = _by_content(walk.fragments, frames, one_fragment_each=one_fragment_each)
+        fragments = walk.fragments
+        if len(fragments) < frames and not one_fragment_each:
+            fragments = tuple(piece for part in fragments for piece in _pieces(source, part))
+        grouped = _by_content(fragments, frames, one_fragment_each=one_fragment_each)
     return FrameIndex(frames=grouped[:frames], fault=_fault(len(grouped), frames, cut=walk.cut))
+
+
+def walk_fragments(source: ByteSource, offset: int) -> tuple[Fragment, ...]:
+    """List the whole fragments of encapsulated pixel data whose value begins at `offset`."""
+    with source.opened() as stream:
+        stream.seek(offset)
+        return _walk(stream, source.size).fragments
 
 
 def _walk(stream: BinaryIO, size: int) -> _Walk:
@@ -160,6 +174,18 @@ def _by_content(
         return (fragments,) if fragments else ()
     ends = [*starts[1:], len(fragments)]
     return tuple(fragments[first:end] for first, end in zip(starts, ends, strict=False))
+
+
+def _pieces(source: ByteSource, fragment: Fragment) -> Iterator[Fragment]:
+    """Cut a fragment where one image ends and another begins."""
+    content = source.read(fragment.offset, fragment.length)
+    seams = [match.end() for match in _SEAM.finditer(content)]
+    for number, (start, end) in enumerate(pairwise([0, *seams, len(content)])):
+        yield Fragment(
+            offset=fragment.offset + start,
+            length=end - start,
+            starts_image=bool(number) or fragment.starts_image,
+        )
 
 
 def _fault(found: int, frames: int, *, cut: bool) -> str | None:

@@ -5,6 +5,7 @@ from pathlib import Path
 from annot.errors import LoopError
 from annot.loops.attributes import Attributes
 from annot.loops.dicom_file import DicomFile, parse_file
+from annot.loops.functional_groups import acquisition_times_ms, unfolded
 from annot.loops.header import LoopHeader
 from annot.loops.native_frames import shortfall
 from annot.loops.pixel_layout import PixelLayout, read_pixel_layout
@@ -20,7 +21,7 @@ _XRAY_MODALITIES = frozenset({"XA", "RF"})
 _ULTRASOUND_CLASSES = frozenset(
     f"1.2.840.10008.5.1.4.1.1.{tail}" for tail in ("3", "3.1", "6", "6.1", "6.2")
 )
-_ENHANCED_XRAY = frozenset({f"{_XRAY_CLASSES}1.1", f"{_XRAY_CLASSES}2.1"})
+_VOLUME = "1.2.840.10008.5.1.4.1.1.6.2"  # enhanced ultrasound: calibrated like a volume
 _LOSSY_FLAGS = {"00": False, "01": True}
 
 
@@ -50,13 +51,16 @@ def describe(file: DicomFile) -> tuple[LoopHeader, PixelLayout]:
         attributes.warn("The file departs from the standard's form; check what it shows.")
     layout = read_pixel_layout(attributes, file_name=file.path.name)
     _note_size(file, layout, attributes)
+    plain = unfolded(file.dataset, warnings, frames=layout.frames)
+    attributes = Attributes(plain, warnings)
     return _assemble(file, layout, attributes), layout
 
 
 def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> LoopHeader:
     sop_class, modality = _kind(file, attributes)
     xray = _xray(attributes, sop_class, modality, layout.frames)
-    times = read_frame_times(attributes, frames=layout.frames)
+    acquired = acquisition_times_ms(file.dataset, frames=layout.frames)
+    times = read_frame_times(attributes, frames=layout.frames, acquired=acquired)
     syntax = str(file.transfer_syntax)
     return LoopHeader(
         path=file.path,
@@ -80,7 +84,7 @@ def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> L
         heart_rate=read_heart_rate(attributes),
         xray=xray,
         regions=read_regions(attributes, rows=layout.rows, columns=layout.columns),
-        pixel_spacing_mm=_pixel_spacing(attributes, modality) if xray is None else None,
+        pixel_spacing_mm=_pixel_spacing(attributes, sop_class, modality) if xray is None else None,
         window=_window(attributes),
         burned_in=attributes.yes_no("BurnedInAnnotation"),
         lossy=_lossy(attributes, syntax),
@@ -89,9 +93,11 @@ def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> L
     )
 
 
-def _pixel_spacing(attributes: Attributes, modality: str) -> tuple[float, float] | None:
+def _pixel_spacing(
+    attributes: Attributes, sop_class: str, modality: str
+) -> tuple[float, float] | None:
     spacing = attributes.positive_pair("PixelSpacing")
-    if spacing and modality == "US":
+    if spacing and modality == "US" and sop_class != _VOLUME:
         attributes.warn("PixelSpacing does not belong in an ultrasound loop; use its regions.")
     return spacing
 
@@ -127,11 +133,6 @@ def _kind(file: DicomFile, attributes: Attributes) -> tuple[str, str]:
 def _xray(attributes: Attributes, sop_class: str, modality: str, frames: int) -> XrayView | None:
     if not (sop_class.startswith(_XRAY_CLASSES) or modality in _XRAY_MODALITIES):
         return None
-    if sop_class in _ENHANCED_XRAY:
-        attributes.warn(
-            "This is an enhanced X-ray object: its geometry lies in functional groups, which are "
-            "not read, so only a reference object can give a scale."
-        )
     return read_xray_view(attributes, frames=frames)
 
 

@@ -6,9 +6,11 @@ import numpy as np
 
 from annot.loops.frame_cache import FrameCache
 from annot.loops.loop import Loop
-from annot.loops.native_frames import PixelArray
+from annot.loops.pixel_layout import PixelArray
+from annot.loops.prefetch import Prefetch
 
 DEFAULT_CACHE_BYTES = 128 << 20
+DEFAULT_AHEAD_FRAMES = 8
 
 
 class LoopArray:
@@ -23,11 +25,26 @@ class LoopArray:
         The loop to look into.
     cache_bytes
         How many bytes of decoded frames to keep.
+    ahead_frames
+        How many frames to decode ahead of steady play, on a thread of its own; never more than
+        half of what `cache_bytes` holds, and 0 turns it off.
     """
 
-    def __init__(self, loop: Loop, *, cache_bytes: int = DEFAULT_CACHE_BYTES) -> None:
+    def __init__(
+        self,
+        loop: Loop,
+        *,
+        cache_bytes: int = DEFAULT_CACHE_BYTES,
+        ahead_frames: int = DEFAULT_AHEAD_FRAMES,
+    ) -> None:
         self._loop = loop
-        self._cache = FrameCache(cache_bytes)
+        self._cache = cache = FrameCache(cache_bytes)
+        room = cache_bytes // (2 * max(1, self.nbytes // len(self)))
+        self._prefetch = Prefetch(
+            len(self),
+            lambda frame: cache.holds(frame) or cache.get(frame, loop.frame),
+            ahead=min(ahead_frames, room),
+        )
 
     def __repr__(self) -> str:
         return f"<LoopArray {self.shape} {self.dtype}>"
@@ -76,8 +93,15 @@ class LoopArray:
             raise ValueError("a loop is decoded on demand, so it cannot become an array uncopied")
         return self[:] if dtype is None else self[:].astype(dtype, copy=False)
 
+    @property
+    def cached_bytes(self) -> int:
+        """Bytes of decoded frames kept now."""
+        return self._cache.held_bytes
+
     def _frame(self, frame: SupportsIndex) -> PixelArray:
-        return self._cache.get(int(frame), self._loop.frame)
+        number = int(frame)
+        self._prefetch.note(number)
+        return self._cache.get(number, self._loop.frame)
 
     def _split(self, key: Any) -> tuple[Any, tuple[Any, ...]]:
         """Separate the frame index from those within a frame; fancy ones are for frames only."""

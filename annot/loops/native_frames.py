@@ -1,57 +1,108 @@
 """Frames stored without compression (PS3.5 8.1 and 8.2): read, unpack, nothing else."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
-from pydicom.pixels.processing import convert_color_space
 
 from annot.errors import LoopError
-from annot.loops.byte_source import ByteSource
+from annot.loops.colour import native_colour
 from annot.loops.dicom_file import DicomFile, PixelElement
-from annot.loops.pixel_layout import PixelLayout
+from annot.loops.pixel_layout import PixelArray, PixelLayout
+from annot.loops.stored_bits import keep_low_bits, uses_high_bits
 from annot.loops.transfer_syntaxes import BIG_ENDIAN
-
-PixelArray = npt.NDArray[Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NativeFrames:
     """The frames of an uncompressed loop, each found by its offset."""
 
-    source: ByteSource
+    file: DicomFile
     pixels: PixelElement
     layout: PixelLayout
-    big_endian: bool
+    held: int
+    fault: str | None
 
     def read(self, frame: int) -> PixelArray:
-        """Read one frame, colour as 8-bit RGB; `frame` must exist (see `native_frames`)."""
-        stored = self._frame_bytes(frame)
-        if len(stored) < self.layout.frame_bytes:
-            raise LoopError(f"Frame {frame} is gone: the file became shorter since it was opened.")
-        return unpack(stored, self.layout, big_endian=self.big_endian)
+        """Read one frame, colour as 8-bit RGB.
 
-    def _frame_bytes(self, frame: int) -> bytes:
+        Raises
+        ------
+        LoopError
+            If the file does not hold the whole frame.
+        """
+        layout = self.layout
+        self._check_held(frame)
+        samples = np.empty(layout.frame_bytes * 8 // layout.bits_allocated, dtype=layout.dtype)
+        if self._swapped_words:
+            self._read_swapped_words(frame, samples)
+        else:
+            self._read_into(frame * layout.frame_bytes, samples)
+        if self._big_endian:
+            samples.byteswap(inplace=True)
+        if layout.samples_per_pixel == 3:
+            return native_colour(samples, layout)
+        return keep_low_bits(samples.reshape(layout.rows, layout.columns), layout.bits_stored)
+
+    def view(self, frame: int) -> PixelArray | None:
+        """Map one frame without a copy, ``None`` where what lies there is not what `read` gives."""
+        layout = self.layout
+        self._check_held(frame)
+        stored = np.dtype(layout.dtype).newbyteorder("<")
+        as_it_lies = layout.samples_per_pixel == 1 or (
+            layout.photometric == "RGB" and not layout.planar
+        )
+        if not as_it_lies or self._big_endian or not stored.isnative:
+            return None
+        start = self.pixels.offset + frame * layout.frame_bytes
+        count = layout.frame_bytes // stored.itemsize
+        samples = np.frombuffer(self.file.source.mapped(), dtype=stored, count=count, offset=start)
+        if uses_high_bits(samples, layout.bits_stored):
+            return None
+        grey = (layout.rows, layout.columns)
+        return samples.reshape(grey if layout.samples_per_pixel == 1 else (*grey, 3))
+
+    @property
+    def _big_endian(self) -> bool:
+        return self.file.transfer_syntax == BIG_ENDIAN
+
+    @property
+    def _swapped_words(self) -> bool:
+        """8-bit samples inside big-endian 16-bit words lie swapped in pairs."""
+        return self._big_endian and self.pixels.words and self.layout.bits_allocated == 8
+
+    def _check_held(self, frame: int) -> None:
+        if (frame + 1) * self.layout.frame_bytes > self.held:
+            raise LoopError(
+                f"{self.file.path.name}: frame {frame} (DICOM frame {frame + 1}) is absent: "
+                f"{self.fault}"
+            )
+
+    def _read_into(self, start: int, target: PixelArray) -> None:
+        place = target.data.cast("B")
+        got = self.file.source.read_into(self.pixels.offset + start, place)
+        if got < len(place):
+            raise LoopError(
+                f"{self.file.path.name}: the pixels end before the file says so: copy the file "
+                "again from where it was stored."
+            )
+
+    def _read_swapped_words(self, frame: int, samples: PixelArray) -> None:
         size = self.layout.frame_bytes
         start = frame * size
-        if not (self.big_endian and self.pixels.words and self.layout.bits_allocated == 8):
-            return self.source.read(self.pixels.offset + start, size)
-        # 8-bit samples inside big-endian 16-bit words lie swapped in pairs.
         even = start - start % 2
-        stored = self.source.read(self.pixels.offset + even, size + start % 2 + 1)
-        stored += b"\0" * (len(stored) % 2)
-        swapped = np.frombuffer(stored, dtype=np.uint16).byteswap().tobytes()
-        return swapped[start - even : start - even + size]
+        words = np.zeros((size + start % 2 + 1) // 2, dtype=np.uint16)
+        within = min(words.nbytes, self.held - even)
+        self._read_into(even, words.view(np.uint8)[:within])
+        samples[:] = words.byteswap().view(np.uint8)[start - even : start - even + size]
 
 
 def native_frames(file: DicomFile, pixels: PixelElement, layout: PixelLayout) -> NativeFrames:
-    """Check that every frame the header claims lies in the file, and give access to them.
+    """Give access to the frames that lie in the file.
 
     Raises
     ------
     LoopError
-        If the pixel data are shorter than the header says.
+        If the pixel data hold not one whole frame.
     """
     if pixels.length is None:
         raise LoopError(
@@ -59,14 +110,10 @@ def native_frames(file: DicomFile, pixels: PixelElement, layout: PixelLayout) ->
             "the file again."
         )
     fault = shortfall(file, layout)
-    if fault:
+    held = min(pixels.length, file.source.size - pixels.offset)
+    if fault and held < layout.frame_bytes:
         raise LoopError(f"{file.path.name}: {fault}")
-    return NativeFrames(
-        source=file.source,
-        pixels=pixels,
-        layout=layout,
-        big_endian=file.transfer_syntax == BIG_ENDIAN,
-    )
+    return NativeFrames(file=file, pixels=pixels, layout=layout, held=held, fault=fault)
 
 
 def shortfall(file: DicomFile, layout: PixelLayout) -> str | None:
@@ -82,51 +129,3 @@ def shortfall(file: DicomFile, layout: PixelLayout) -> str | None:
         f"holds {held} bytes of pixels, enough for {held // layout.frame_bytes}; "
         "copy the file again from where it was stored."
     )
-
-
-def unpack(stored: bytes, layout: PixelLayout, *, big_endian: bool = False) -> PixelArray:
-    """Turn the bytes of one native frame into an array.
-
-    Parameters
-    ----------
-    stored
-        Exactly one frame.
-    layout
-        Its layout.
-    big_endian
-        Byte order of samples longer than a byte.
-
-    Returns
-    -------
-    ndarray
-        (rows, columns), or (rows, columns, 3) 8-bit RGB.
-    """
-    dtype = np.dtype(layout.dtype)
-    stored_dtype = dtype.newbyteorder(">") if big_endian else dtype.newbyteorder("<")
-    samples = np.frombuffer(stored, dtype=stored_dtype).astype(dtype, copy=False)
-    if layout.samples_per_pixel == 1:
-        return _without_unused_bits(samples.reshape(layout.rows, layout.columns), layout)
-    colour = _interleaved(samples, layout)
-    if layout.photometric.startswith("YBR_FULL"):
-        return np.asarray(convert_color_space(colour, "YBR_FULL", "RGB"))
-    return colour
-
-
-def _interleaved(samples: PixelArray, layout: PixelLayout) -> PixelArray:
-    rows, columns = layout.rows, layout.columns
-    if layout.photometric == "YBR_FULL_422":
-        # Y Y Cb Cr for each pair of pixels (PS3.3 C.7.6.3.1.2): the pair shares its colour.
-        pairs = samples.reshape(-1, 4)
-        full = np.empty((len(pairs), 2, 3), dtype=samples.dtype)
-        full[:, :, 0] = pairs[:, :2]
-        full[:, :, 1:] = pairs[:, None, 2:]
-        return full.reshape(rows, columns, 3)
-    if layout.planar:
-        return np.ascontiguousarray(samples.reshape(3, rows, columns).transpose(1, 2, 0))
-    return samples.reshape(rows, columns, 3)
-
-
-def _without_unused_bits(samples: PixelArray, layout: PixelLayout) -> PixelArray:
-    """Clear what lies above the stored bits (old files keep overlays there), keeping the sign."""
-    unused = layout.bits_allocated - layout.bits_stored
-    return samples if unused == 0 else (samples << unused) >> unused

@@ -1,12 +1,15 @@
 """How the pixels of a loop are laid out, checked before anything is allocated."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from annot.errors import LoopError
 from annot.loops.attributes import Attributes
+
+PixelArray = npt.NDArray[Any]
 
 # Over an hour at 25 frames a second: a larger count is a fault of the file, not a cine loop.
 MOST_FRAMES = 100_000
@@ -22,6 +25,7 @@ _SAMPLES = {
     "YBR_FULL_422": 3,
     "YBR_RCT": 3,
     "YBR_ICT": 3,
+    "YBR_PARTIAL_420": 3,  # videos only
 }
 
 

@@ -6,7 +6,7 @@ content time to that frame, is left out so that R-wave times share the same zero
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from math import inf
 
 
@@ -19,7 +19,8 @@ class FrameTimes:
     times_ms
         One time per frame from the first frame on, or ``None`` if the header does not say.
     source
-        The attribute the times come from: ``FrameTimeVector``, ``FrameTime``, ``CineRate``,
+        The attribute the times come from: ``FrameTimeVector``, ``FrameTime``,
+        ``FrameAcquisitionDateTime``, ``FrameReferenceDateTime``, ``AcquisitionTime``, ``CineRate``,
         ``RecommendedDisplayFrameRate``, or ``none``.
     """
 
@@ -35,6 +36,8 @@ class StatedTiming:
     frame_time_ms: float | None = None
     increments_ms: Sequence[float] | None = None
     pointer: str | None = None
+    acquired_ms: Sequence[float] | None = None
+    acquired_source: str = ""
     cine_rate: float | None = None
     display_rate: float | None = None
 
@@ -67,7 +70,7 @@ def frame_times(stated: StatedTiming) -> tuple[FrameTimes, tuple[str, ...]]:
         if stated.pointer == "FrameTime":
             chosen = constant or vector
     if chosen is None:
-        chosen = _from_rate(stated, warnings)
+        chosen = _from_acquisition(stated, warnings) or _from_rate(stated, warnings)
     return chosen or FrameTimes(times_ms=None, source="none"), tuple(warnings)
 
 
@@ -104,6 +107,19 @@ def _from_frame_time(stated: StatedTiming, warnings: list[str]) -> FrameTimes | 
         )
         return None
     return FrameTimes(times_ms=_evenly(stated.frames, step), source="FrameTime")
+
+
+def _from_acquisition(stated: StatedTiming, warnings: list[str]) -> FrameTimes | None:
+    times = stated.acquired_ms
+    if not times or len(times) != stated.frames:
+        return None
+    steps = [later - earlier for earlier, later in pairwise(times)]
+    if any(step < 0 for step in steps) or (steps and not 0 < sum(steps) < inf):
+        warnings.append(f"{stated.acquired_source} does not run forward in time and is not used.")
+        return None
+    if 0 in steps:
+        warnings.append(f"{stated.acquired_source} gives two frames the same time.")
+    return FrameTimes(times_ms=tuple(times), source=stated.acquired_source)
 
 
 def _from_rate(stated: StatedTiming, warnings: list[str]) -> FrameTimes | None:

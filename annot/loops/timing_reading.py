@@ -6,14 +6,31 @@ from annot.loops.timing import FrameTimes, StatedTiming, frame_times
 _POINTERS = {"(0018,1063)": "FrameTime", "(0018,1065)": "FrameTimeVector"}
 
 
-def read_frame_times(attributes: Attributes, *, frames: int) -> FrameTimes:
-    """Read the times of all frames; what contradicts itself is noted in the header's warnings."""
+def read_frame_times(
+    attributes: Attributes,
+    *,
+    frames: int,
+    acquired: tuple[tuple[float, ...] | None, str] = (None, ""),
+) -> FrameTimes:
+    """Read the times of all frames; what contradicts itself is noted in the header's warnings.
+
+    Parameters
+    ----------
+    attributes
+        The header; faults are noted there.
+    frames
+        Number of frames.
+    acquired
+        Times of the frames as acquired, if each frame has its own, and their attribute.
+    """
     pointers = [_POINTERS.get(tag) for tag in attributes.texts("FrameIncrementPointer")]
     stated = StatedTiming(
         frames=frames,
         frame_time_ms=attributes.number("FrameTime"),
         increments_ms=attributes.numbers("FrameTimeVector"),
         pointer=next((name for name in pointers if name), None),
+        acquired_ms=acquired[0],
+        acquired_source=acquired[1],
         cine_rate=attributes.number("CineRate"),
         display_rate=attributes.number("RecommendedDisplayFrameRate"),
     )

@@ -1,14 +1,131 @@
 """Open loops: one for reading, many for a list of what lies in a folder."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from annot.calibration import HeaderRequest, NoScale, PixelScale, RegionScales, header_scale
 from annot.errors import AnnotError
-from annot.loops import Loop, LoopArray, LoopHeader, find_loops, open_loop, read_header
+from annot.geometry import PixelPoint
+from annot.loops import (
+    Loop,
+    LoopArray,
+    LoopHeader,
+    find_loops,
+    missing_decoder,
+    open_loop,
+    read_header,
+    short_name,
+)
 
-__all__ = ["Loop", "LoopArray", "LoopHeader", "list_loops", "open_loop", "scale_words"]
+__all__ = [
+    "Loop",
+    "LoopArray",
+    "LoopHeader",
+    "OfferedScale",
+    "list_loops",
+    "offered_scales",
+    "open_loop",
+    "scale_words",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OfferedScale:
+    """One scale, or one pixel spacing that is no scale in the patient.
+
+    Attributes
+    ----------
+    basis
+        Where it comes from.
+    row_mm_per_px, column_mm_per_px
+        Size of a pixel downwards and to the right.
+    u_rel
+        Its relative standard uncertainty; ``None`` if it is no scale.
+    usable
+        Whether lengths in the patient may be taken with it.
+    reason
+        Why not, or empty.
+    """
+
+    basis: str
+    row_mm_per_px: float
+    column_mm_per_px: float
+    u_rel: float | None = None
+    usable: bool = True
+    reason: str = ""
+
+    def facts(self) -> dict[str, object]:
+        """Return it for machines."""
+        return asdict(self)
+
+
+def offered_scales(header: LoopHeader) -> tuple[OfferedScale, ...]:
+    """List every scale or pixel spacing that a header states."""
+    scale = header_scale(header, HeaderRequest())
+    found: list[OfferedScale] = []
+    if isinstance(scale, RegionScales):
+        found += _of_regions(scale)
+    elif isinstance(scale, PixelScale):
+        found.append(_usable(scale))
+    reason = scale.reason if isinstance(scale, NoScale) else "other values are used"
+    return (*found, *_stated_spacings(header, reason))
+
+
+def _usable(scale: PixelScale) -> OfferedScale:
+    return OfferedScale(
+        basis=scale.basis,
+        row_mm_per_px=scale.row.value,
+        column_mm_per_px=scale.column.value,
+        u_rel=scale.row.u / scale.row.value,
+    )
+
+
+def _of_regions(scales: RegionScales) -> Iterator[OfferedScale]:
+    for region in scales.header.regions:
+        if not region.is_2d_length:
+            continue
+        middle = PixelPoint(
+            (region.min_y0 + region.max_y1) / 2, (region.min_x0 + region.max_x1) / 2
+        )
+        scale = scales.at([middle, middle])
+        if isinstance(scale, PixelScale):
+            yield _usable(scale)
+        else:
+            row, column = region.mm_per_px
+            yield OfferedScale(
+                basis=f"ultrasound region of rows {region.min_y0} to {region.max_y1}",
+                row_mm_per_px=row,
+                column_mm_per_px=column,
+                usable=False,
+                reason=scale.reason,
+            )
+
+
+def _stated_spacings(header: LoopHeader, reason: str) -> Iterator[OfferedScale]:
+    """List spacings as the file states them; none of them is a scale at the object's depth."""
+    view = header.xray
+    stated = [("PixelSpacing, plane not known", header.pixel_spacing_mm, reason)]
+    if view is not None:
+        kind = f" ({view.calibration_type})" if view.calibration_type else ""
+        depth = "holds at the depth it was made for, not at the detector or the heart as such"
+        stated = [
+            (f"PixelSpacing{kind}, as stored", view.pixel_spacing_mm, depth),
+            (
+                "ImagerPixelSpacing, as stored",
+                view.imager_pixel_spacing_mm,
+                "lies at the detector, not in the patient",
+            ),
+        ]
+    for basis, spacing, why_not in stated:
+        if spacing is not None:
+            yield OfferedScale(
+                basis=basis,
+                row_mm_per_px=spacing[0],
+                column_mm_per_px=spacing[1],
+                usable=False,
+                reason=why_not,
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,9 +149,15 @@ class ListedLoop:
             "columns": self.header.columns,
             "frames_per_second": frames_per_second(self.header),
             "transfer_syntax": self.header.transfer_syntax_name,
+            "transfer_syntax_uid": self.header.transfer_syntax_uid,
+            "encoding": short_name(self.header.transfer_syntax_uid),
+            "cannot_decode": missing_decoder(self.header.transfer_syntax_uid),
+            "lossy": self.header.lossy,
+            "times_from": self.header.frame_times.source,
             "primary_deg": view.primary_deg if view else None,
             "secondary_deg": view.secondary_deg if view else None,
             "header_scale": scale_words(self.header),
+            "scales": [scale.facts() for scale in offered_scales(self.header)],
             "warnings": list(self.header.warnings),
         }
 

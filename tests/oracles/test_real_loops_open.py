@@ -156,9 +156,6 @@ def test_the_regions_of_real_files(name, inside, mm_per_px):
 @pytest.mark.parametrize(
     ("name", "words"),
     [
-        ("JPEG-LL.dcm", "needs a decoder"),
-        ("emri_small_jpeg_ls_lossless.dcm", "needs a decoder"),
-        ("JPGExtended.dcm", "JPEG Extended with 12 bits"),
         ("MR_truncated.dcm", "holds 8130 bytes of pixels"),
         ("liver.dcm", "1 bits are allocated"),
         ("SC_rgb_16bit.dcm", "RGB in 16 bits"),
@@ -171,18 +168,8 @@ def test_the_regions_of_real_files(name, inside, mm_per_px):
     ],
 )
 def test_what_cannot_be_opened_says_why(name, words):
-    if words == "needs a decoder" and open_if_possible(name):
-        pytest.skip("a decoder for it is installed here")
     with pytest.raises(LoopError, match=words):
         open_loop(sample(name))
-
-
-def open_if_possible(name: str) -> bool:
-    try:
-        open_loop(sample(name))
-    except LoopError:
-        return False
-    return True
 
 
 def test_a_stream_whose_size_was_damaged_is_not_decoded():

@@ -50,8 +50,14 @@ def assert_one_line_fault(done, *words):
 
 def test_loops_lists_folders_with_scale_and_fault(folder):
     done = run("loops", folder, "--json")
-    found = {entry["file"].rsplit("/", 1)[-1]: entry for entry in json.loads(done.stdout)}
+    entries = [json.loads(line) for line in done.stdout.splitlines()]
+    found = {entry["file"].rsplit("/", 1)[-1]: entry for entry in entries}
     assert done.returncode == 0
+    assert found["xa_clean.dcm"]["encoding"] == "native"
+    offered = found["us_090.dcm"]["scales"]
+    assert all(scale["usable"] and scale["u_rel"] > 0 for scale in offered)
+    at_detector = [one for one in found["xa_clean.dcm"]["scales"] if not one["usable"]]
+    assert any("detector" in one["reason"] for one in at_detector)
     assert found["xa_clean.dcm"]["frames"] == 6
     assert "mm/px" in found["us_090.dcm"]["header_scale"]
     assert found["sc_single.dcm"]["header_scale"].startswith("none")

@@ -54,5 +54,5 @@ def test_a_file_that_cannot_be_read_is_handed_on_so_that_opening_says_why(tree, 
     def refuse(_path):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("annot.loops.finding.is_dicom", refuse)
+    monkeypatch.setattr("annot.loops.finding.has_mark", refuse)
     assert "a/notes.txt" in names(find_loops([tree]), tree)

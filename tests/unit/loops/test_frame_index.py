@@ -4,7 +4,7 @@ import struct
 
 import pytest
 
-from annot.loops.byte_source import memory_bytes
+from annot.loops.byte_source import MemoryBytes
 from annot.loops.frame_index import index_frames
 
 START = b"\xff\xd8"
@@ -23,7 +23,7 @@ def pixel_data(fragments: list[bytes], offsets: tuple[int, ...] = ()) -> bytes:
 def frames_of(content: bytes, frames: int, *, one_fragment_each: bool = False, extended=()):
     """Index the content; give each frame's bytes and the fault."""
     index = index_frames(
-        memory_bytes(content),
+        MemoryBytes(content),
         len(b"before"),
         frames=frames,
         one_fragment_each=one_fragment_each,
@@ -115,6 +115,27 @@ def test_a_second_image_behind_a_single_one_is_surplus():
     joined, fault = frames_of(pixel_data([START + b"1", START + b"2"]), 1)
     assert joined == [START + b"1"]
     assert fault == "the header claims 1 frames but the file holds 2"
+
+
+IMAGE = START + b"\xff"
+ENDED = b"\xff\xd9"
+
+
+def test_frames_that_share_a_fragment_are_cut_apart():
+    one, two, three = IMAGE + b"1" + ENDED, IMAGE + b"22" + ENDED, IMAGE + b"3" + ENDED
+    assert frames_of(pixel_data([one + two + three]), 3) == ([one, two, three], None)
+    padded, fault = frames_of(pixel_data([one + b"\0" + two, three]), 3)
+    assert (padded, fault) == ([one + b"\0", two, three], None)
+    # the second frame begins in one fragment and ends in the next
+    joined, fault = frames_of(pixel_data([one + two[:5], two[5:] + three]), 3)
+    assert (joined, fault) == ([one, two, three], None)
+
+
+def test_a_frame_that_is_nowhere_is_not_made_up():
+    one = IMAGE + b"1" + ENDED
+    joined, fault = frames_of(pixel_data([one + one]), 3)
+    assert joined == [one, one]
+    assert fault == "the header claims 3 frames but the file holds 2"
 
 
 def test_nothing_there_is_no_frame():

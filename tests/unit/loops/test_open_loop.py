@@ -144,6 +144,57 @@ def test_clearing_unused_bits_keeps_the_sign(write_loop):
     np.testing.assert_array_equal(loop.frame(0), pixels[0])
 
 
+@pytest.mark.parametrize("syntax", NATIVE)
+def test_a_view_shows_the_file_itself(write_loop, syntax):
+    loop = open_loop(write_loop(RAMP, syntax=syntax))
+    view = loop.view(1)
+    if syntax == ExplicitVRBigEndian:
+        assert view is None
+        return
+    np.testing.assert_array_equal(view, RAMP[1])
+    assert (view.dtype, view.flags.owndata, view.flags.writeable) == (np.uint16, False, False)
+    assert np.shares_memory(view, loop.view(1))
+
+
+@pytest.mark.parametrize("dtype", [np.uint16, np.int16])
+def test_a_view_is_offered_only_where_no_bit_has_to_change(write_loop, dtype):
+    pixels = RAMP.astype(dtype)
+    pixels[1] |= 0x1000
+    loop = open_loop(write_loop(pixels, bits_stored=12))
+    np.testing.assert_array_equal(loop.view(0), pixels[0])
+    assert loop.view(1) is None
+    np.testing.assert_array_equal(loop.frame(1), RAMP[1])
+
+
+def test_a_colour_view_needs_interleaved_rgb(write_loop):
+    np.testing.assert_array_equal(open_loop(write_loop(COLOUR)).view(1), COLOUR[1])
+    assert open_loop(write_loop(COLOUR, PlanarConfiguration=1)).view(1) is None
+    assert open_loop(write_loop(COLOUR, PhotometricInterpretation="YBR_FULL")).view(1) is None
+
+
+def test_a_palette_has_no_view(write_loop):
+    table = np.zeros((3, 3), dtype=int)
+    indices = np.zeros((1, 2, 2), dtype=np.uint8)
+    assert open_loop(write_loop(indices, **palette(table, "<"))).view(0) is None
+
+
+def test_a_file_replaced_by_another_is_noticed(write_loop, tmp_path):
+    path = write_loop(RAMP)
+    loop = open_loop(path)
+    write_loop(RAMP[::-1], name="other.dcm").replace(path)
+    with pytest.raises(LoopError, match="was changed since it was opened"):
+        loop.frame(0)
+
+
+def test_reading_needs_no_positioned_reading(write_loop, monkeypatch):
+    monkeypatch.delattr("os.preadv")
+    monkeypatch.delattr("os.pread")
+    loop = open_loop(write_loop(RAMP))
+    with ThreadPoolExecutor(4) as pool:
+        frames = list(pool.map(loop.frame, [0, 1, 2] * 20))
+    np.testing.assert_array_equal(np.stack(frames[:3]), RAMP)
+
+
 def test_a_single_image_is_a_loop_of_one_frame(write_loop):
     loop = open_loop(write_loop(RAMP[:1], NumberOfFrames=None))
     assert loop.frames == 1
@@ -182,16 +233,29 @@ def test_the_header_needs_no_pixels(write_loop):
     assert any("enough for 0" in sentence for sentence in header.warnings)
 
 
-def test_native_data_cut_short_are_refused(write_loop):
+def test_native_data_cut_short_leave_the_whole_frames_readable(write_loop):
     path = write_loop(RAMP)
     path.write_bytes(path.read_bytes()[:-30])
-    message = refusal(path)
-    assert "claims 3 frames of 40 bytes" in message
-    assert "holds 90 bytes" in message
+    loop = open_loop(path)
+    np.testing.assert_array_equal(loop.frame(1), RAMP[1])
+    for reach in (loop.frame, loop.view):
+        with pytest.raises(LoopError, match=r"frame 2 \(DICOM frame 3\) is absent") as refused:
+            reach(2)
+        assert "claims 3 frames of 40 bytes but the file holds 90 bytes" in str(refused.value)
+    assert len(loop.header.warnings) == 1
 
 
-def test_more_frames_claimed_than_stored_are_refused_before_allocation(write_loop):
-    assert "enough for 3" in refusal(write_loop(RAMP, NumberOfFrames=90_000))
+def test_native_data_without_one_whole_frame_are_refused(write_loop):
+    path = write_loop(RAMP)
+    path.write_bytes(path.read_bytes()[:-90])
+    assert "enough for 0" in refusal(path)
+
+
+def test_more_frames_claimed_than_stored_are_not_allocated(write_loop):
+    loop = open_loop(write_loop(RAMP, NumberOfFrames=90_000))
+    np.testing.assert_array_equal(loop.frame(2), RAMP[2])
+    with pytest.raises(LoopError, match="enough for 3"):
+        loop.frame(3)
 
 
 def test_more_frames_stored_than_claimed_are_noted(write_loop):
@@ -204,7 +268,7 @@ def test_a_file_that_shrinks_after_opening_is_noticed(write_loop):
     path = write_loop(RAMP)
     loop = open_loop(path)
     path.write_bytes(path.read_bytes()[:-10])
-    with pytest.raises(LoopError, match="became shorter"):
+    with pytest.raises(LoopError, match="was changed since it was opened"):
         loop.frame(2)
 
 
@@ -305,5 +369,5 @@ def test_random_damage_never_escapes_as_another_error(write_loop, tmp_path):
 
 def test_a_deflated_file_that_grows_without_end_is_refused(write_loop, monkeypatch):
     path = write_loop(np.zeros((4, 64, 64), np.uint16), syntax=DeflatedExplicitVRLittleEndian)
-    monkeypatch.setattr(dicom_file, "LARGEST_INFLATED", 4096)
+    monkeypatch.setattr(dicom_file, "LARGEST_IN_MEMORY", 4096)
     assert "inflates to more" in refusal(path)

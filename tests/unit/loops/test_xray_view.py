@@ -156,8 +156,3 @@ def test_faults_become_sentences(write_loop, changes, field, value, words):
     view, warnings = view_of(write_loop, **changes)
     assert getattr(view, field) == value
     assert any(words in sentence for sentence in warnings), warnings
-
-
-def test_an_enhanced_object_says_that_its_geometry_is_elsewhere(write_loop):
-    header = read_header(write_loop(SOPClassUID="1.2.840.10008.5.1.4.1.1.12.1.1"))
-    assert any("functional groups" in sentence for sentence in header.warnings)

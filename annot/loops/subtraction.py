@@ -1,0 +1,94 @@
+"""Mask subtraction as a file states it: for looking only, measurements stay on stored pixels.
+
+Source: PS3.3 C.7.6.10 (Mask module). Frame numbers there count from 1, here from 0.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from annot.errors import LoopError
+from annot.loops.pixel_layout import PixelArray
+
+AVERAGE, TIME_INTERVAL = "AVG_SUB", "TID"
+Difference = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MaskOperation:
+    """One item of the mask sequence.
+
+    Attributes
+    ----------
+    operation
+        ``AVG_SUB``: the mean of `mask_frames` is subtracted. ``TID``: the frame `offset` before.
+    ranges
+        First and last frame it holds for, both included; empty means all.
+    mask_frames
+        Frames of the mask.
+    contrast_frames
+        How many frames, from the one shown on, are averaged before.
+    shift_px
+        How far the mask is moved before it is subtracted, as (row, column).
+    offset
+        How many frames before, for ``TID``.
+    """
+
+    operation: str
+    ranges: tuple[tuple[int, int], ...] = ()
+    mask_frames: tuple[int, ...] = ()
+    contrast_frames: int = 1
+    shift_px: tuple[float, float] = (0.0, 0.0)
+    offset: int = 1
+
+    def applies_to(self, frame: int) -> bool:
+        """Tell whether it holds for a frame."""
+        return not self.ranges or any(first <= frame <= last for first, last in self.ranges)
+
+    def subtracted(
+        self, frame: int, *, frames: int, decode: Callable[[int], PixelArray]
+    ) -> Difference:
+        """Give contrast minus mask.
+
+        Parameters
+        ----------
+        frame
+            The frame to show.
+        frames
+            Number of frames of the loop.
+        decode
+            Gives a frame's stored values.
+
+        Returns
+        -------
+        ndarray
+            (rows, columns) in stored values, negative where the mask is larger.
+
+        Raises
+        ------
+        LoopError
+            If it does not hold for the frame, or names frames that do not exist.
+        """
+        masks = self.mask_frames if self.operation == AVERAGE else (frame - self.offset,)
+        absent = [mask for mask in masks if not 0 <= mask < frames]
+        if not self.applies_to(frame) or absent or not masks:
+            raise LoopError(
+                f"Frame {frame} has no mask to be subtracted: show it unsubtracted, as it is "
+                "measured."
+            )
+        contrast = range(frame, min(frame + self.contrast_frames, frames))
+        mask = _mean([decode(one) for one in masks])
+        if any(self.shift_px):
+            from scipy.ndimage import shift
+
+            mask = shift(mask, self.shift_px, order=1, mode="nearest")
+        return _mean([decode(one) for one in contrast]) - mask
+
+
+def _mean(images: list[PixelArray]) -> Difference:
+    total = np.zeros(images[0].shape, dtype=np.float64)
+    for image in images:
+        total += image
+    return total / len(images)

@@ -1,0 +1,138 @@
+"""The bars that the frame engine has to clear, measured side by side in one run.
+
+What is compared alternates call by call, so that a busy machine slows both alike; the ratios are
+those of medians.
+"""
+
+import os
+import random
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from annot.loops import LoopArray, open_loop, read_header
+
+RANDOM_FRAME_RATIO = 1.15
+NATIVE_RATIO = 3.0
+FIRST_FRAME_DECODES = 1.5
+CACHE_BYTES = 64 << 20
+MEMORY_OVER_CACHE = 150e6
+
+
+def _seconds(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def _medians(works: list[Callable[[], object]], rounds: int) -> list[float]:
+    times = [[_seconds(work) for work in works] for _ in range(rounds)]
+    return [statistics.median(column) for column in zip(*times[2:], strict=True)]
+
+
+def _note(text: str) -> None:
+    load = os.getloadavg()[0]
+    sys.__stdout__.write(f"\n  {text} (load {load:.1f})\n")
+
+
+def bench_a_random_compressed_frame_costs_little_more_than_its_decoding(written):
+    bench_loop, path = written
+    loop = open_loop(path)
+    streams = [bytes(loop._source.stream(n)) for n in range(16)]
+    picks = iter(random.Random(3).choices(range(loop.frames), k=200))
+    now = [0]
+
+    def bare() -> None:
+        now[0] = next(picks)
+        bench_loop.bare(streams[now[0] % 16])
+
+    bare_s, own_s = _medians([bare, lambda: loop.frame(now[0])], 80)
+    ratio = own_s / bare_s
+    _note(f"{bench_loop.name}: {own_s * 1e3:.2f} ms, bare {bare_s * 1e3:.2f} ms, ×{ratio:.3f}")
+    assert ratio <= RANDOM_FRAME_RATIO
+
+
+def bench_a_native_frame_costs_little_more_than_a_memcpy(native):
+    import numpy as np
+
+    loop = open_loop(native)
+    whole, target = np.asarray(LoopArray(loop)), np.empty(loop.shape[1:], loop.dtype)
+    pick = random.Random(3).randrange
+    works = [
+        lambda: np.array(whole[pick(loop.frames)]),
+        lambda: np.copyto(target, whole[pick(loop.frames)]),
+        lambda: loop.frame(pick(loop.frames)),
+        lambda: loop.view(pick(loop.frames)),
+    ]
+    copy_s, into_s, own_s, view_s = _medians(works, 300)
+    _note(
+        f"native: {own_s * 1e6:.0f} µs, memcpy to a new array {copy_s * 1e6:.0f} µs "
+        f"(×{own_s / copy_s:.2f}), to a kept one {into_s * 1e6:.0f} µs (×{own_s / into_s:.2f}); "
+        f"a view {view_s * 1e6:.0f} µs"
+    )
+    assert own_s <= NATIVE_RATIO * copy_s
+    assert own_s <= NATIVE_RATIO * into_s
+
+
+def bench_the_first_frame_waits_for_header_index_and_itself_only(long_loop):
+    bench_loop, path = long_loop
+    loop = open_loop(path)
+    assert loop.frames == 600
+    stream = bytes(loop._source.stream(0))
+    opened = []
+    works = [
+        lambda: read_header(path),
+        lambda: bench_loop.bare(stream),
+        lambda: opened.append(open_loop(path)),
+        lambda: opened.pop().frame(0),
+    ]
+    header_s, bare_s, opened_s, frame_s = _medians(works, 30)
+    _note(
+        f"first of 600: {(opened_s + frame_s) * 1e3:.1f} ms = header {header_s * 1e3:.1f} + index "
+        f"{(opened_s - header_s) * 1e3:.1f} + {frame_s / bare_s:.2f} decodes of "
+        f"{bare_s * 1e3:.1f} ms"
+    )
+    assert frame_s <= FIRST_FRAME_DECODES * bare_s
+
+
+_STEPPING = """
+import sys
+from annot.loops import LoopArray, open_loop
+
+def anonymous():
+    for line in open("/proc/self/status"):
+        if line.startswith("RssAnon"):
+            return int(line.split()[1]) * 1024
+
+array = LoopArray(open_loop(sys.argv[1]), cache_bytes=int(sys.argv[2]))
+most = 0
+for n in range(len(array)):
+    array[n]
+    if n % 5 == 0:
+        most = max(most, anonymous())
+print(most, array.cached_bytes)
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="needs Linux's /proc")
+@pytest.mark.parametrize("frames", [150, 600])
+def bench_memory_does_not_grow_with_the_loop(folder, frames):
+    from tests.bench.loops import LOOPS, write_bench_loop
+
+    path = write_bench_loop(folder, LOOPS[0], frames=frames)
+    ran = subprocess.run(
+        [sys.executable, "-c", _STEPPING, str(path), str(CACHE_BYTES)],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    most, cached = (int(word) for word in ran.stdout.split())
+    _note(
+        f"{frames} frames: peak {most / 1e6:.0f} MB of the whole process, cache "
+        f"{cached / 1e6:.0f} of {CACHE_BYTES / 1e6:.0f} MB"
+    )
+    assert cached <= CACHE_BYTES
+    assert most <= CACHE_BYTES + MEMORY_OVER_CACHE
