@@ -1,5 +1,6 @@
 """Open DICOM cine loops: header now, one frame's pixels when asked."""
 
+from annot.loops.ecg import EcgTrace, ecg_from_waveform, read_ecg
 from annot.loops.finding import find_loops
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import read_header
@@ -12,6 +13,7 @@ from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
 
 __all__ = [
+    "EcgTrace",
     "FrameTimes",
     "Loop",
     "LoopArray",
@@ -19,10 +21,12 @@ __all__ = [
     "SeriesLoop",
     "UltrasoundRegion",
     "XrayView",
+    "ecg_from_waveform",
     "find_loops",
     "missing_decoder",
     "open_loop",
     "open_series",
+    "read_ecg",
     "read_header",
     "short_name",
 ]
