@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from annot.errors import InputError
-from annot.loops import open_loop
+from annot.tasks.open import open_loop
 
 
 def view(

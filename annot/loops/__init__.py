@@ -7,6 +7,7 @@ from annot.loops.header_reading import read_header
 from annot.loops.loop import Loop, open_loop
 from annot.loops.loop_array import LoopArray
 from annot.loops.series import SeriesLoop, open_series
+from annot.loops.series_folder import open_folder
 from annot.loops.timing import FrameTimes
 from annot.loops.transfer_syntaxes import missing_decoder, short_name
 from annot.loops.ultrasound_regions import UltrasoundRegion
@@ -24,6 +25,7 @@ __all__ = [
     "ecg_from_waveform",
     "find_loops",
     "missing_decoder",
+    "open_folder",
     "open_loop",
     "open_series",
     "read_ecg",

@@ -17,6 +17,7 @@ from annot.loops.functional_groups import FunctionalGroups
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import describe
 from annot.loops.quiet import captured_warnings
+from annot.loops.series_folder import marked_files
 
 __all__ = ["EcgTrace", "ecg_from_waveform", "read_ecg"]
 
@@ -70,7 +71,18 @@ def ecg_from_waveform(path: Path | str, header: LoopHeader) -> Answer:
     LoopError
         If one of the two is no readable DICOM file.
     """
-    return _guarded(parse_file(Path(path)), header, parse_file(header.path))
+    return _guarded(parse_file(Path(path)), header, _first_file(header))
+
+
+def _first_file(header: LoopHeader) -> DicomFile:
+    """Parse the loop's file again, of a folder the one with the first frame."""
+    if not header.path.is_dir():
+        return parse_file(header.path)
+    for path in marked_files(header.path):
+        file = parse_file(path)
+        if file.dataset.get("SOPInstanceUID") == header.sop_instance_uid:
+            return file
+    raise LoopError(f"{header.path.name} holds its first image no more: open the folder again.")
 
 
 def _guarded(file: DicomFile, header: LoopHeader, loop: DicomFile | None) -> Answer:
