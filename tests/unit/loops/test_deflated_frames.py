@@ -27,9 +27,9 @@ def write_deflated(write_loop):
     return write
 
 
-def packed(frame: np.ndarray, *, wbits=-15) -> bytes:
+def packed(frame: np.ndarray, *, wbits=-15, end=zlib.Z_FINISH) -> bytes:
     deflater = zlib.compressobj(wbits=wbits)
-    return deflater.compress(frame.tobytes()) + deflater.flush()
+    return deflater.compress(frame.tobytes()) + deflater.flush(end)
 
 
 @pytest.mark.parametrize(
@@ -65,8 +65,9 @@ def test_planar_and_ybr_colours_are_unfolded_once(write_loop, write_deflated):
         lambda frame: packed(frame[:-1]),
         lambda frame: packed(np.vstack([frame, frame])),
         lambda frame: packed(frame, wbits=15),
+        lambda frame: packed(frame, end=zlib.Z_SYNC_FLUSH),
     ],
-    ids=["cut", "too little", "too much", "another wrapping"],
+    ids=["cut", "too little", "too much", "another wrapping", "without an end"],
 )
 def test_a_frame_that_is_not_whole_is_refused_and_the_others_are_read(write_deflated, broken):
     pixels = RANDOM.integers(0, 4096, (2, 8, 9), dtype=np.uint16)

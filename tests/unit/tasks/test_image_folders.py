@@ -15,6 +15,7 @@ from annot.tasks.measure import measure_read
 from annot.tasks.open import list_loops, open_loop
 from annot.tasks.read import load_read
 
+COUNTER = Path("/proc/self/io")
 SOP = "1.2.826.0.1.3680043.8.498.4"
 
 
@@ -73,6 +74,33 @@ def test_files_named_one_by_one_are_listed_one_by_one(folder):
 def test_a_folder_that_is_no_loop_is_listed_file_by_file(folder, odd):
     write_image(folder / "3.dcm", 3, **odd)
     assert [one.path.name for one in list_loops([folder])] == ["0.dcm", "1.dcm", "2.dcm", "3.dcm"]
+
+
+def test_an_index_that_names_some_files_lists_only_those(folder):
+    for n in range(4):
+        (folder / f"{n}.dcm").rename(folder / f"I{n}")
+    index = Dataset()
+    index.file_meta = FileMetaDataset()
+    index.file_meta.TransferSyntaxUID = ExplicitVRLittleEndian
+    index.SOPClassUID, index.SOPInstanceUID = "1.2.840.10008.1.3.10", f"{SOP}.99"
+    index.DirectoryRecordSequence = [Dataset(), Dataset()]
+    for record, name in zip(index.DirectoryRecordSequence, ("I0", "I2"), strict=True):
+        record.DirectoryRecordType, record.ReferencedFileID = "IMAGE", [folder.name.upper(), name]
+    folder = folder.rename(folder.parent / "RUN")
+    index.save_as(folder.parent / "DICOMDIR", enforce_file_format=True)
+    listed = list(list_loops([folder.parent / "DICOMDIR"]))
+    assert [one.path for one in listed] == [folder / "I0", folder / "I2"]
+
+
+@pytest.mark.skipif(not COUNTER.exists(), reason="needs Linux's byte counter")
+def test_listing_a_folder_as_one_loop_reads_no_pixels(tmp_path):
+    for n in range(4):
+        size = {"Rows": 1000, "Columns": 1000, "PixelData": bytes(2_000_000)}
+        write_image(tmp_path / f"{n}.dcm", n, **size)
+    before = int(COUNTER.read_text().split("rchar: ")[1].split()[0])
+    [one] = list_loops([tmp_path])
+    read = int(COUNTER.read_text().split("rchar: ")[1].split()[0]) - before
+    assert (one.files, read < 8 << 16) == (4, True)  # of eight million
 
 
 def test_a_file_at_fault_is_listed_with_its_fault(folder):
