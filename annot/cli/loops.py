@@ -51,7 +51,7 @@ def _row(one: ListedLoop) -> tuple[str, ...]:
         return (one.path.name, *["–"] * (len(_HEADS) - 2), one.fault)
     rate = facts["frames_per_second"]
     return (
-        one.path.name,
+        one.path.name if one.files == 1 else f"{one.path.name} ({one.files} files)",
         header.modality,
         str(header.frames),
         f"{header.columns} × {header.rows}",

@@ -19,7 +19,7 @@ Fields = dict[str, object]
 
 
 def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
-    loop: Annotated[Path, typer.Argument(help="the loop's DICOM file")],
+    loop: Annotated[Path, typer.Argument(help="the loop's DICOM file, or its images' folder")],
     catheter: Annotated[str | None, typer.Option(help="its size: 6F or 2.0mm")] = None,
     sphere: Annotated[float | None, typer.Option(help="its diameter in mm")] = None,
     segment: Annotated[float | None, typer.Option(help="a known length in mm")] = None,

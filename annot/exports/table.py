@@ -51,6 +51,10 @@ def protocol_hash() -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
+def _frame(entry: TableEntry) -> int:
+    return entry.header.frame_of(entry.measurement.caliper.frame)
+
+
 def _scale(entry: TableEntry) -> PixelScale | None:
     scale = entry.measurement.scale
     return scale if isinstance(scale, PixelScale) else None
@@ -60,13 +64,13 @@ def _angle(entry: TableEntry, which: int) -> float | None:
     own = (entry.loop.view.primary_deg, entry.loop.view.secondary_deg)[which]
     if own is not None or entry.header.xray is None:
         return own
-    return entry.header.xray.angles_at(entry.measurement.caliper.frame.frame)[which]
+    return entry.header.xray.angles_at(_frame(entry))[which]
 
 
 def _time(entry: TableEntry) -> float | None:
     times = entry.header.frame_times.times_ms
     # a nanosecond is finer than any header states
-    return None if times is None else round(times[entry.measurement.caliper.frame.frame], 6)
+    return None if times is None else round(times[_frame(entry)], 6)
 
 
 def _view(entry: TableEntry) -> float | None:
@@ -102,12 +106,12 @@ COLUMNS: tuple[Column, ...] = (
         "sop_instance_uid",
         "",
         "the stored object's own identity",
-        lambda e: e.header.sop_instance_uid,
+        lambda e: e.measurement.caliper.frame.sop_instance_uid,
     ),
     _column("modality", "", "DICOM modality", lambda e: e.header.modality),
     _column("primary_deg", "deg", "positioner angle, LAO positive", lambda e: _angle(e, 0)),
     _column("secondary_deg", "deg", "positioner angle, cranial positive", lambda e: _angle(e, 1)),
-    _column("frame", "", "frame from 0", lambda e: e.measurement.caliper.frame.frame),
+    _column("frame", "", "frame from 0", _frame),
     _column(
         "dicom_frame",
         "",

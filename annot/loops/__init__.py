@@ -1,17 +1,20 @@
 """Open DICOM cine loops: header now, one frame's pixels when asked."""
 
+from annot.loops.ecg import EcgTrace, ecg_from_waveform, read_ecg
 from annot.loops.finding import find_loops
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import read_header
 from annot.loops.loop import Loop, open_loop
 from annot.loops.loop_array import LoopArray
 from annot.loops.series import SeriesLoop, open_series
+from annot.loops.series_folder import open_folder
 from annot.loops.timing import FrameTimes
 from annot.loops.transfer_syntaxes import missing_decoder, short_name
 from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
 
 __all__ = [
+    "EcgTrace",
     "FrameTimes",
     "Loop",
     "LoopArray",
@@ -19,10 +22,13 @@ __all__ = [
     "SeriesLoop",
     "UltrasoundRegion",
     "XrayView",
+    "ecg_from_waveform",
     "find_loops",
     "missing_decoder",
+    "open_folder",
     "open_loop",
     "open_series",
+    "read_ecg",
     "read_header",
     "short_name",
 ]

@@ -10,7 +10,10 @@ from annot.loops.frame_index import FrameIndex, index_frames
 from annot.loops.pixel_layout import PixelArray, PixelLayout
 from annot.loops.stream_decoding import FrameStream, decode_stream
 from annot.loops.stream_size import StreamSize, stream_size
-from annot.loops.transfer_syntaxes import RLE, syntax_name
+from annot.loops.transfer_syntaxes import DEFLATED_FRAMES, RLE, syntax_name
+
+# Each frame is one fragment (PS3.5 A.4.2 and A.4.13), for nothing in it marks its start or size.
+_SAYS_NO_SIZE = frozenset({RLE, DEFLATED_FRAMES})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +45,7 @@ class EncapsulatedFrames:
             )
         syntax = str(self.file.transfer_syntax)
         content = self.stream(frame)
-        size = None if syntax == RLE else self._checked_size(content, place)
+        size = None if syntax in _SAYS_NO_SIZE else self._checked_size(content, place)
         try:
             pixels = decode_stream(FrameStream(content=content, size=size), syntax, self.layout)
         except Exception as error:
@@ -120,7 +123,7 @@ def encapsulated_frames(
         file.source,
         pixels.offset,
         frames=layout.frames,
-        one_fragment_each=syntax == RLE,
+        one_fragment_each=syntax in _SAYS_NO_SIZE,
         extended_offsets=_extended_offsets(file),
     )
     if not index.frames:

@@ -6,6 +6,7 @@ from pathlib import Path
 from annot.loops.timing import FrameTimes
 from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
+from annot.vocabulary import FrameReference
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +45,8 @@ class LoopHeader:
         Whether text is burned into the pixels; ``None`` if the file does not say.
     lossy
         Whether the pixels went through lossy compression; ``None`` if the file does not say.
+    images
+        SOP instance UIDs, one per frame, where each frame is an image of its own; else empty.
     warnings
         One sentence for everything odd or contradictory in the header.
     """
@@ -73,9 +76,22 @@ class LoopHeader:
     window: tuple[float, float] | None = None
     burned_in: bool | None = None
     lossy: bool | None = None
+    images: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
     @property
     def colour(self) -> bool:
         """Whether frames are handed out as RGB."""
         return self.samples_per_pixel == 3 or self.photometric == "PALETTE COLOR"
+
+    def reference(self, frame: int) -> FrameReference:
+        """Name the stored image and the frame in it that a frame of the loop is."""
+        if self.images:
+            return FrameReference(sop_instance_uid=self.images[frame], frame=0)
+        return FrameReference(sop_instance_uid=self.sop_instance_uid, frame=frame)
+
+    def frame_of(self, reference: FrameReference) -> int:
+        """Find the frame of the loop that a stored image's frame is: undoes `reference`."""
+        if self.images:
+            return self.images.index(reference.sop_instance_uid)
+        return reference.frame

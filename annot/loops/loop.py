@@ -126,7 +126,7 @@ class Loop:
 
     def reference(self, n: int) -> FrameReference:
         """Name the stored image and the frame in it, for a number to be walked back to."""
-        return FrameReference(sop_instance_uid=self.header.sop_instance_uid, frame=n)
+        return self.header.reference(n)
 
     def view(self, n: int) -> PixelArray | None:
         """Look at one frame where it lies in the file, without a copy.

@@ -4,6 +4,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,6 @@ from annot.loops.header_reading import describe
 from annot.loops.loop import Loop, open_loop
 from annot.loops.pixel_layout import PixelArray, PixelLayout
 from annot.loops.timing import FrameTimes, StatedTiming, frame_times
-from annot.vocabulary import FrameReference
 
 # Decoded frames are kept elsewhere; this only spares parsing a header again right away.
 _LOOPS_OPEN = 8
@@ -37,6 +37,8 @@ _SAME = {
     "regions": "has other ultrasound regions",
     "pixel_spacing_mm": "has another pixel spacing",
 }
+# A slice through the body; slices side by side are no loop.
+_PLACE = ("ImagePositionPatient", "ImageOrientationPatient")
 _TIMES = (
     ("AcquisitionDateTime", None),
     ("AcquisitionDate", "AcquisitionTime"),
@@ -50,6 +52,7 @@ class _Image:
     layout: PixelLayout
     number: int | None
     moments: tuple[DT | None, ...]
+    place: tuple[str, ...]
 
 
 class SeriesFrames:
@@ -102,10 +105,6 @@ class SeriesLoop(Loop):
         super().__init__(header, layout, SeriesFrames(images))
         self.images = images
 
-    def reference(self, n: int) -> FrameReference:
-        """Name the stored image that a frame is, for a number to be walked back to."""
-        return FrameReference(sop_instance_uid=self.images[n].sop_instance_uid, frame=0)
-
 
 def open_series(paths: Iterable[Path | str]) -> SeriesLoop:
     """Open the single images of one series as one loop.
@@ -134,8 +133,15 @@ def open_series(paths: Iterable[Path | str]) -> SeriesLoop:
     images = _in_order(images)
     headers = tuple(image.header for image in images)
     times, warnings = _times(images)
+    warnings = (*warnings, *_gaps(images))
     notes = dict.fromkeys((*(one for header in headers for one in header.warnings), *warnings))
-    header = replace(headers[0], frames=len(headers), frame_times=times, warnings=tuple(notes))
+    header = replace(
+        headers[0],
+        frames=len(headers),
+        frame_times=times,
+        images=tuple(one.sop_instance_uid for one in headers),
+        warnings=tuple(notes),
+    )
     return SeriesLoop(header, images[0].layout, headers)
 
 
@@ -151,6 +157,7 @@ def _image(file: DicomFile) -> _Image:
         layout=layout,
         number=attributes.whole("InstanceNumber"),
         moments=tuple(_moment(attributes, *keywords) for keywords in _TIMES),
+        place=tuple(value for keyword in _PLACE for value in attributes.texts(keyword)),
     )
 
 
@@ -174,6 +181,11 @@ def _check_alike(images: list[_Image]) -> None:
                     f"{image.header.path.name} {words} than {first.path.name}, so the two are not "
                     "frames of one loop: open them apart."
                 )
+        if image.place != images[0].place:
+            raise LoopError(
+                f"{image.header.path.name} shows another slice than {first.path.name}, so the two "
+                "are not frames of one loop: open them apart."
+            )
         uid = image.header.sop_instance_uid
         if uid in seen:
             raise LoopError(
@@ -197,6 +209,17 @@ def _in_order(images: list[_Image]) -> list[_Image]:
         f"{images[0].header.path.name} and the other files of its series have neither instance "
         "numbers nor acquisition times that put them in order: open them apart."
     )
+
+
+def _gaps(images: list[_Image]) -> tuple[str, ...]:
+    """Say where an image may be missing: every later frame would have another number with it."""
+    for earlier, later in pairwise(image.number for image in images):
+        if earlier is not None and later is not None and later - earlier > 1:
+            return (
+                f"The instance numbers go from {earlier} to {later}: check that no image of the "
+                "series is missing, or later frames are counted too low.",
+            )
+    return ()
 
 
 def _times(images: list[_Image]) -> tuple[FrameTimes, tuple[str, ...]]:

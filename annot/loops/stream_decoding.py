@@ -5,17 +5,26 @@ levels. While it decodes, other threads run on.
 """
 
 import struct
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import imagecodecs
 import numpy as np
 
-from annot.loops.colour import ybr_to_rgb
+from annot.loops.colour import native_colour, ybr_to_rgb
 from annot.loops.pixel_layout import PixelArray, PixelLayout
 from annot.loops.stored_bits import keep_low_bits
 from annot.loops.stream_size import StreamSize
-from annot.loops.transfer_syntaxes import HTJ2K, JPEG, JPEG_2000, JPEG_LOSSLESS, JPEG_LS, RLE
+from annot.loops.transfer_syntaxes import (
+    DEFLATED_FRAMES,
+    HTJ2K,
+    JPEG,
+    JPEG_2000,
+    JPEG_LOSSLESS,
+    JPEG_LS,
+    RLE,
+)
 
 _RLE_HEADER = struct.Struct("<16I")
 
@@ -33,7 +42,7 @@ class FrameStream:
     content
         The compressed image.
     size
-        What it says of itself; ``None`` for RLE, which says nothing.
+        What it says of itself; ``None`` for RLE and deflated frames, which say nothing.
     """
 
     content: bytes
@@ -64,7 +73,7 @@ def decode_stream(stream: FrameStream, syntax: str, layout: PixelLayout) -> Pixe
     """
     decoded = _DECODERS[syntax](stream, layout)
     if layout.samples_per_pixel == 3:
-        ready = syntax in JPEG or not layout.photometric.startswith("YBR_FULL")
+        ready = syntax in JPEG | {DEFLATED_FRAMES} or not layout.photometric.startswith("YBR_FULL")
         return decoded if ready else ybr_to_rgb(decoded)
     return _stored_values(decoded, stream.size, syntax, layout)
 
@@ -121,6 +130,19 @@ def _rle(stream: FrameStream, layout: PixelLayout) -> PixelArray:
     return pixels
 
 
+def _deflated(stream: FrameStream, layout: PixelLayout) -> PixelArray:
+    """Inflate one frame (RFC 1951), which lies inside as it would lie uncompressed."""
+    inflater = zlib.decompressobj(-zlib.MAX_WBITS)
+    content = inflater.decompress(stream.content, layout.frame_bytes + 1)
+    if len(content) != layout.frame_bytes or not inflater.eof:
+        raise BrokenStreamError
+    stored = np.frombuffer(content, dtype=np.dtype(layout.dtype).newbyteorder("<"))
+    samples = stored.astype(layout.dtype)
+    if layout.samples_per_pixel == 3:
+        return native_colour(samples, layout)
+    return samples.reshape(layout.rows, layout.columns)
+
+
 def _check_segments(content: bytes, expected: int) -> None:
     if len(content) < _RLE_HEADER.size:
         raise BrokenStreamError
@@ -133,6 +155,7 @@ def _check_segments(content: bytes, expected: int) -> None:
 
 _DECODERS: dict[str, Callable[[FrameStream, PixelLayout], PixelArray]] = {
     RLE: _rle,
+    DEFLATED_FRAMES: _deflated,
     **dict.fromkeys(JPEG, _jpeg),
     **dict.fromkeys(JPEG_LOSSLESS, _jpeg_lossless),
     **dict.fromkeys(JPEG_LS, _jpeg_ls),

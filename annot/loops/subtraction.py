@@ -31,7 +31,7 @@ class MaskOperation:
     contrast_frames
         How many frames, from the one shown on, are averaged before.
     shift_px
-        How far the mask is moved before it is subtracted, as (row, column).
+        How far the mask is moved before it is subtracted, as stored: (down, to the left).
     offset
         How many frames before, for ``TID``.
     """
@@ -83,7 +83,9 @@ class MaskOperation:
         if any(self.shift_px):
             from scipy.ndimage import shift
 
-            mask = shift(mask, self.shift_px, order=1, mode="nearest")
+            # A positive column offset moves towards the left column (C.7.6.10.1.2).
+            down, left = self.shift_px
+            mask = shift(mask, (down, -left), order=1, mode="nearest")
         return _mean([decode(one) for one in contrast]) - mask
 
 

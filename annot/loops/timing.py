@@ -45,7 +45,7 @@ class StatedTiming:
 # A constant cine frame shorter or longer than this is a wrong unit, not a real loop (common
 # practice, no source: angiography and echo run at about 4 to 200 frames per second).
 _LEAST_FRAME_MS = 1.0
-_LONGEST_FRAME_MS = 5000.0
+LONGEST_FRAME_MS = 5000.0
 
 
 def frame_times(stated: StatedTiming) -> tuple[FrameTimes, tuple[str, ...]]:
@@ -100,7 +100,7 @@ def _from_frame_time(stated: StatedTiming, warnings: list[str]) -> FrameTimes | 
     step = stated.frame_time_ms
     if step is None:
         return None
-    if not _LEAST_FRAME_MS <= step <= _LONGEST_FRAME_MS:
+    if not _LEAST_FRAME_MS <= step <= LONGEST_FRAME_MS:
         warnings.append(
             f"FrameTime is {step:g} ms, which no cine loop has (perhaps another unit), and is "
             "not used."
@@ -129,7 +129,7 @@ def _from_rate(stated: StatedTiming, warnings: list[str]) -> FrameTimes | None:
     ):
         if rate is None:
             continue
-        if not _LEAST_FRAME_MS <= _per_frame_ms(rate) <= _LONGEST_FRAME_MS:
+        if not _LEAST_FRAME_MS <= _per_frame_ms(rate) <= LONGEST_FRAME_MS:
             warnings.append(f"{source} is {rate:g} frames per second and is not used.")
             continue
         warnings.append(

@@ -14,12 +14,13 @@ _ENCAPSULATED = f"{_BASE}.4."
 NATIVE = frozenset({_BASE, f"{_BASE}.1", f"{_BASE}.1.99", f"{_BASE}.2"})
 BIG_ENDIAN = f"{_BASE}.2"
 RLE = f"{_BASE}.5"
+DEFLATED_FRAMES = f"{_BASE}.8.1"
 JPEG = frozenset(f"{_ENCAPSULATED}{number}" for number in (50, 51))
 JPEG_LOSSLESS = frozenset(f"{_ENCAPSULATED}{number}" for number in (57, 70))
 JPEG_LS = frozenset(f"{_ENCAPSULATED}{number}" for number in (80, 81))
 JPEG_2000 = frozenset(f"{_ENCAPSULATED}{number}" for number in (90, 91))
 HTJ2K = frozenset(f"{_ENCAPSULATED}{number}" for number in (201, 202, 203))
-COMPRESSED = frozenset({RLE}) | JPEG | JPEG_LOSSLESS | JPEG_LS | JPEG_2000 | HTJ2K
+COMPRESSED = frozenset({RLE, DEFLATED_FRAMES}) | JPEG | JPEG_LOSSLESS | JPEG_LS | JPEG_2000 | HTJ2K
 # The colour transforms of JPEG 2000, and the one of videos (PS3.3 C.7.6.3.1.2).
 _CODESTREAM_COLOURS = frozenset({"YBR_RCT", "YBR_ICT"})
 _VIDEO_COLOUR = "YBR_PARTIAL_420"
@@ -31,6 +32,8 @@ _LOSSY = JPEG | {f"{_ENCAPSULATED}81"} | _VIDEO
 
 def syntax_name(uid: str) -> str:
     """Give the encoding's name in words, or the UID if it has none that is known."""
+    if uid == DEFLATED_FRAMES:  # younger than the parser's table
+        return "Deflated Image Frame Compression"
     # A misspelt UID is unknown, not worth a warning.
     return UID(uid, validation_mode=IGNORE).name
 
@@ -43,6 +46,7 @@ def short_name(uid: str) -> str:
         BIG_ENDIAN: "native BE",
         f"{_BASE}.1.99": "deflated",
         RLE: "RLE",
+        DEFLATED_FRAMES: "deflated frames",
         f"{_ENCAPSULATED}50": "JPEG",
         f"{_ENCAPSULATED}51": "JPEG extended",
         f"{_ENCAPSULATED}81": "JPEG-LS near",

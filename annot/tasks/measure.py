@@ -14,11 +14,11 @@ from annot.calibration import (
 )
 from annot.errors import InputError
 from annot.exports import TableEntry
-from annot.loops import Loop, LoopHeader, open_loop
+from annot.loops import Loop, LoopHeader
 from annot.measurement import Caliper, Measurement, measure_caliper
 from annot.reads import LoopRead, Read
+from annot.tasks.open import open_loop
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
-from annot.vocabulary import FrameReference
 
 __all__ = ["Caliper", "Measurement", "TableEntry", "entries_of", "measure_live", "measure_read"]
 
@@ -97,9 +97,7 @@ def measure_live(caliper: Caliper, scale: LoopScale, header: LoopHeader) -> Meas
                 f"column {point.column:g}, outside the image of {header.rows} rows and "
                 f"{header.columns} columns."
             )
-    placed = replace(
-        caliper, frame=FrameReference(sop_instance_uid=header.sop_instance_uid, frame=frame)
-    )
+    placed = replace(caliper, frame=header.reference(frame))
     return measure_caliper(placed, scale.at(caliper.points), modality=header.modality)
 
 

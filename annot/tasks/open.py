@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
+from itertools import groupby
 from pathlib import Path
 
 from annot.calibration import HeaderRequest, NoScale, PixelScale, RegionScales, header_scale
@@ -13,10 +14,11 @@ from annot.loops import (
     LoopHeader,
     find_loops,
     missing_decoder,
-    open_loop,
+    open_folder,
     read_header,
     short_name,
 )
+from annot.loops import open_loop as open_file
 
 __all__ = [
     "Loop",
@@ -58,6 +60,17 @@ class OfferedScale:
     def facts(self) -> dict[str, object]:
         """Return it for machines."""
         return asdict(self)
+
+
+def open_loop(path: Path | str) -> Loop:
+    """Open a loop: a file, or a folder whose files are the frames of one loop.
+
+    Raises
+    ------
+    LoopError
+        If it is no loop, with the reason.
+    """
+    return open_folder(path) if Path(path).is_dir() else open_file(path)
 
 
 def offered_scales(header: LoopHeader) -> tuple[OfferedScale, ...]:
@@ -130,11 +143,15 @@ def _stated_spacings(header: LoopHeader, reason: str) -> Iterator[OfferedScale]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListedLoop:
-    """A file with its header, or with the sentence that says why it is no loop."""
+    """A file with its header, or with the sentence that says why it is no loop.
+
+    A folder whose `files` are the frames of one loop stands for them all.
+    """
 
     path: Path
     header: LoopHeader | None
     fault: str = ""
+    files: int = 1
 
     def facts(self) -> dict[str, object]:
         """Return what a list shows, for machines."""
@@ -143,6 +160,7 @@ class ListedLoop:
         view = self.header.xray
         return {
             "file": str(self.path),
+            "files": self.files,
             "modality": self.header.modality,
             "frames": self.header.frames,
             "rows": self.header.rows,
@@ -163,12 +181,51 @@ class ListedLoop:
 
 
 def list_loops(paths: Iterable[Path]) -> Iterator[ListedLoop]:
-    """List every loop below the paths, headers only; a file at fault is listed with its fault."""
-    for path in find_loops(paths):
+    """List every loop below the paths, headers only; a file at fault is listed with its fault.
+
+    Folders found below the paths, or named, are listed as one loop where `open_loop` opens them as
+    one; files that were named themselves are listed one by one.
+    """
+    named = list(paths)
+    alone = {path for path in named if not path.is_dir()}
+    for folder, found in groupby(find_loops(named), key=lambda path: path.parent):
+        yield from _listed_folder(folder, found, alone)
+
+
+def _listed_folder(folder: Path, found: Iterable[Path], alone: set[Path]) -> Iterator[ListedLoop]:
+    """List one folder's files as they come, single images of one series held back for the end."""
+    held: list[ListedLoop] = []
+    for path in found:
+        held.append(_listed_file(path))
+        if path in alone or not folder.is_dir() or not _same_series(held[0], held[-1]):
+            yield from held
+            held = []
+            for later in found:
+                yield _listed_file(later)
+    if len(held) > 1:
         try:
-            yield ListedLoop(path=path, header=read_header(path))
-        except AnnotError as fault:
-            yield ListedLoop(path=path, header=None, fault=fault.message)
+            loop = open_folder(folder)
+        except AnnotError:
+            pass  # several loops or stills, then; each is listed with what it says itself
+        else:
+            if loop.frames == len(held):
+                held = [ListedLoop(path=folder, header=loop.header, files=loop.frames)]
+    yield from held
+
+
+def _same_series(first: ListedLoop, other: ListedLoop) -> bool:
+    """Tell whether two files are single images of one series."""
+    if first.header is None or other.header is None:
+        return False
+    series = {first.header.series_instance_uid, other.header.series_instance_uid}
+    return len(series) == 1 and "" not in series and first.header.frames == other.header.frames == 1
+
+
+def _listed_file(path: Path) -> ListedLoop:
+    try:
+        return ListedLoop(path=path, header=read_header(path))
+    except AnnotError as fault:
+        return ListedLoop(path=path, header=None, fault=fault.message)
 
 
 def frames_per_second(header: LoopHeader) -> float | None:

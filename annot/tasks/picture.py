@@ -59,7 +59,7 @@ def frame_panel(
             colour=COLOURS.get(entry.measurement.caliper.measurand.name, FIRST),
         )
         for entry in entries
-        if entry.measurement.caliper.frame.frame == frame
+        if entry.header.frame_of(entry.measurement.caliper.frame) == frame
     )
     return Panel(
         frame=loop.frame(frame),

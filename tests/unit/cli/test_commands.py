@@ -8,6 +8,7 @@ import sys
 
 import jsonschema
 import pytest
+from pydicom import dcmread
 
 from synthetic_dicom import write_case
 
@@ -254,3 +255,40 @@ def test_a_frame_that_cannot_be_seen_is_not_measured(tmp_path):
 
 def test_version_is_told():
     assert run("--version").stdout.startswith("annot ")
+
+
+@pytest.fixture
+def images(folder, tmp_path):
+    """The frames of one loop, each as a file of its own."""
+    loop = dcmread(folder / "xa_clean.dcm")
+    size = 2 * loop.Rows * loop.Columns
+    pixels = loop.PixelData
+    (tmp_path / "run").mkdir()
+    for keyword in ("NumberOfFrames", "FrameTime", "FrameIncrementPointer"):
+        delattr(loop, keyword)
+    for n in range(6):
+        loop.PixelData = pixels[n * size : (n + 1) * size]
+        loop.SOPInstanceUID = loop.file_meta.MediaStorageSOPInstanceUID = f"1.2.3.{n}"
+        loop.InstanceNumber = n + 1
+        loop.save_as(tmp_path / "run" / f"{n}.dcm")
+    return tmp_path / "run"
+
+
+def test_a_folder_of_single_images_is_one_loop_on_one_line(folder, images):
+    done = run("loops", images)
+    assert done.returncode == 0
+    assert "run (6 files)" in " ".join(done.stdout.split())
+    [entry] = [json.loads(line) for line in run("loops", images, "--json").stdout.splitlines()]
+    assert (entry["files"], entry["frames"]) == (6, 6)
+
+
+def test_a_folder_of_single_images_has_the_scale_of_its_loop(folder, images):
+    apart, whole = (
+        json.loads(run("scale", path, "--header", "--json").stdout)
+        for path in (images, folder / "xa_clean.dcm")
+    )
+    assert apart["mm_per_px_row"] == whole["mm_per_px_row"]
+    assert any(
+        "not stills" in note
+        for note in json.loads(run("loops", images, "--json").stdout)["warnings"]
+    )

@@ -190,6 +190,13 @@ def test_contrast_frames_are_averaged_and_the_mask_is_moved(write_loop):
     np.testing.assert_allclose(subtract(loop, 1), expected)
 
 
+def test_a_positive_column_offset_moves_the_mask_to_the_left(write_loop):
+    """PS3.3 C.7.6.10.1.2, 2008, as GDCM ships it: towards the left hand side column."""
+    loop = masked(write_loop, mask(MaskFrameNumbers=[1], MaskSubPixelShift=[0.0, 1.0]))
+    moved = np.hstack([DEEP[0][:, 1:], DEEP[0][:, -1:]])
+    np.testing.assert_allclose(subtract(loop, 1), DEEP[1].astype(float) - moved)
+
+
 def test_an_earlier_frame_is_subtracted(write_loop):
     loop = masked(write_loop, mask("TID", TIDOffset=2))
     np.testing.assert_allclose(subtract(loop, 2), DEEP[2].astype(float) - DEEP[0])

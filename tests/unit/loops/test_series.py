@@ -114,3 +114,9 @@ def test_few_files_stay_open_and_a_replaced_one_is_noticed(write_series):
     paths[1].write_bytes(paths[2].read_bytes())
     with pytest.raises(LoopError, match=r"01\.dcm holds another image now"):
         loop.frame(1)
+
+
+@pytest.mark.parametrize(("numbers", "told"), [([1, 2, 4, 5], True), ([3, 4, 5, 6], False)])
+def test_a_gap_in_the_numbers_is_told(write_series, numbers, told):
+    notes = open_series(write_series(InstanceNumber=numbers)).header.warnings
+    assert any("from 2 to 4" in note for note in notes) is told
