@@ -31,8 +31,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             made = write_case(
                 name, chosen.folder, seed=chosen.seed, frames=frames, encoding=chosen.encoding
             )
-            print(made.path)  # noqa: T201
+            print(made.path)  # noqa: T201  a command line prints
     except OSError as error:
-        print(f"{chosen.folder}: {error.strerror}", file=sys.stderr)  # noqa: T201
+        print(f"{chosen.folder}: {error.strerror}", file=sys.stderr)  # noqa: T201  a command line prints
         return 1
     return 0

@@ -25,8 +25,7 @@ from annot.calibration.scale import (
     scale_from_reference_object,
 )
 from annot.calibration.ultrasound_region import protects_its_scale, region_for
-from annot.errors import InputError
-from annot.loops import Loop, LoopHeader
+from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.uncertainty import MeasurementResult, propagate, stated
 
 DISAGREEING = 3.0  # standard uncertainties of the difference
@@ -67,20 +66,8 @@ def make_scale(loop: Loop, request: ObjectRequest | HeaderRequest | GivenRequest
 
 def _from_object(loop: Loop, request: ObjectRequest) -> MadeScale:
     header = loop.header
-    name = header.path.name
     for reading in request.readings:
-        if not 0 <= reading.frame < header.frames:
-            raise InputError(
-                f"{name}: the reference object is to be read in frame {reading.frame}, but the "
-                f"loop has frames 0 to {header.frames - 1}."
-            )
-        for point in reading.points:
-            if not point.is_inside(header.rows, header.columns):
-                raise InputError(
-                    f"{name}, frame {reading.frame}: the reference object's point at row "
-                    f"{point.row:g}, column {point.column:g} lies outside the image of "
-                    f"{header.rows} rows and {header.columns} columns."
-                )
+        refuse_outside(header, reading.frame, reading.points, what="the reference object")
     if header.modality == "US" and request.kind != "segment":
         return MadeScale(
             scale=NoScale(reason=f"a {request.kind}'s shadow is fitted on X-ray pictures only")

@@ -1,5 +1,6 @@
 """Open DICOM cine loops: header now, one frame's pixels when asked."""
 
+from annot.loops.bounds import refuse_outside
 from annot.loops.ecg import EcgTrace, ecg_from_waveform, read_ecg
 from annot.loops.finding import find_loops
 from annot.loops.header import LoopHeader
@@ -30,5 +31,6 @@ __all__ = [
     "open_series",
     "read_ecg",
     "read_header",
+    "refuse_outside",
     "short_name",
 ]

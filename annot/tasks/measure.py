@@ -14,7 +14,7 @@ from annot.calibration import (
 )
 from annot.errors import InputError
 from annot.exports import TableEntry
-from annot.loops import Loop, LoopHeader
+from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.measurement import Caliper, Measurement, measure_caliper
 from annot.reads import LoopRead, Read
 from annot.tasks.open import open_loop
@@ -84,19 +84,8 @@ def measure_live(caliper: Caliper, scale: LoopScale, header: LoopHeader) -> Meas
     InputError
         If the caliper names a frame or a place that the loop does not have.
     """
-    name, frame = header.path.name, caliper.frame.frame
-    if frame >= header.frames:
-        raise InputError(
-            f"{name}: caliper {caliper.key} is drawn on frame {frame}, but the loop has frames 0 "
-            f"to {header.frames - 1}."
-        )
-    for point in caliper.points:
-        if not point.is_inside(header.rows, header.columns):
-            raise InputError(
-                f"{name}, frame {frame}: caliper {caliper.key} has a point at row {point.row:g}, "
-                f"column {point.column:g}, outside the image of {header.rows} rows and "
-                f"{header.columns} columns."
-            )
+    frame = caliper.frame.frame
+    refuse_outside(header, frame, caliper.points, what=f"caliper {caliper.key}")
     placed = replace(caliper, frame=header.reference(frame))
     return measure_caliper(placed, scale.at(caliper.points), modality=header.modality)
 

@@ -87,7 +87,7 @@ class MeasurementTable(QAbstractTableModel):
         flags = super().flags(index)
         return flags | Qt.ItemFlag.ItemIsEditable if index.column() == REPEAT else flags
 
-    def setData(self, index: Index, value: Any, role: int = Role.EditRole) -> bool:  # noqa: N802
+    def setData(self, index: Index, value: Any, role: int = Role.EditRole) -> bool:  # noqa: N802  # Qt's
         """Ask for another repeat number; the desk decides and answers with new rows."""
         if role != Role.EditRole or index.column() != REPEAT:
             return False
