@@ -7,12 +7,14 @@ from typing import Annotated
 import typer
 
 from annot.cli.demo import demo
+from annot.cli.geometry import geometry
 from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
+from annot.cli.sizes import sizes
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -43,7 +45,7 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, section, view, schema):
+for verb in (demo, loops, scale, measure, section, sizes, geometry, view, schema):
     app.command()(verb)
 
 

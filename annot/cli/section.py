@@ -114,7 +114,8 @@ def _print_together(group: SideBySide) -> None:
         )
         say_table("Combined", heads, rows)
     for check in group.outlines:
+        traced = _cells(check.traced)[0]
         say(
-            f"  traced outline {check.outline}: {check.diameter} {_cells(check.traced)[0]}, minus "
-            f"the ellipse of {check.section} {check.difference.value:+.2f} mm (E_n {check.e_n:+.2f})"
+            f"  traced outline {check.outline}: {check.diameter} {traced}, minus the ellipse of "
+            f"{check.section} {check.difference.value:+.2f} mm (E_n {check.e_n:+.2f})"
         )

@@ -73,9 +73,7 @@ def _check_heads(heads: list[str], name: str) -> None:
         raise InputError(f"{name} has the column {', '.join(twice)} more than once: remove one.")
 
 
-def _rows(
-    heads: list[str], lines: Iterable[tuple[int, list[str]]], name: str
-) -> list[MeasuredRow]:
+def _rows(heads: list[str], lines: Iterable[tuple[int, list[str]]], name: str) -> list[MeasuredRow]:
     rows, faults = [], []
     for line, cells in lines:
         if len(cells) != len(heads):

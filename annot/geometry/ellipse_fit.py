@@ -68,13 +68,13 @@ def fit_ellipse(
     """
     parameters = linear_start(widths, seen)
     for _ in range(ROUNDS):
-        weight = np.linalg.inv(covariance_at(widths_of(parameters, seen)))
+        weight: FloatArray = np.asarray(np.linalg.inv(covariance_at(widths_of(parameters, seen))))
         slopes = slopes_of(parameters, seen)
         normal = slopes.T @ weight @ slopes
         if not np.all(np.isfinite(normal)) or np.linalg.cond(normal) > 1e12:
             return None
         misfit = widths - widths_of(parameters, seen)
-        step = np.linalg.solve(normal, slopes.T @ weight @ misfit)
+        step: FloatArray = np.asarray(np.linalg.solve(normal, slopes.T @ weight @ misfit))
         parameters, moved = _halved(parameters, step, widths, seen, weight)
         if not np.hypot(*parameters[1:]) < LONGEST_LOG_RATIO:
             return None
@@ -114,9 +114,9 @@ def _described(
     parameters: FloatArray, widths: FloatArray, seen: Sightings, covariance_at: CovarianceAt
 ) -> EllipseFit:
     fitted = widths_of(parameters, seen)
-    weight = np.linalg.inv(covariance_at(fitted))
+    weight: FloatArray = np.asarray(np.linalg.inv(covariance_at(fitted)))
     slopes = slopes_of(parameters, seen)
-    covariance = np.linalg.inv(slopes.T @ weight @ slopes)
+    covariance: FloatArray = np.asarray(np.linalg.inv(slopes.T @ weight @ slopes))
     return EllipseFit(
         parameters=parameters,
         covariance=covariance,

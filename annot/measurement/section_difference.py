@@ -13,7 +13,7 @@ from annot.measurement.section_consensus import EXPANSION
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
 
 FloatArray = NDArray[np.float64]
-# X-ray minus 2-D ultrasound over 185 patients: mean 2.04, SD 3.43 mm (PMID 31728875); mean ± 1.96 SD
+# mean ± 1.96 SD of the source below
 BAND_MM = (-4.7, 8.8)
 BAND_SOURCE = "185 patients, X-ray minus 2-D ultrasound 2.04 ± 3.43 mm (PMID 31728875)"
 ROUND_DIRECTIONS = np.arange(0.0, 180.0, 1.0)
@@ -108,9 +108,7 @@ def modality_difference(
     )
 
 
-def _shadow(
-    ultrasound: CrossSection, xray: CrossSection | None
-) -> tuple[float, FloatArray, float]:
+def _shadow(ultrasound: CrossSection, xray: CrossSection | None) -> tuple[float, FloatArray, float]:
     """Return the mean shadow of the ultrasound's ellipse, its slopes, its scatter by direction."""
     if ultrasound.fit is None:
         raise ValueError("A cross-section without an ellipse throws no shadow.")
@@ -133,4 +131,4 @@ def _u(
         + far @ covariance_of(others) @ far
         + 2 * near @ cross_covariance(seen, others) @ far
     )
-    return float(np.sqrt(max(variance, 0.0) + scatter**2))
+    return float(np.sqrt(max(float(variance), 0.0) + scatter**2))

@@ -1,4 +1,4 @@
-"""Traced outlines as a second source: does the ellipse of the views agree with planimetry?"""
+"""Traced outlines as a second source, against the ellipse of the views."""
 
 import math
 from collections.abc import Sequence
@@ -57,9 +57,7 @@ def outline_checks(
     return tuple(checks)
 
 
-def _check(
-    section: CrossSection, row: MeasuredRow, found: tuple[str, SeenLength]
-) -> OutlineCheck:
+def _check(section: CrossSection, row: MeasuredRow, found: tuple[str, SeenLength]) -> OutlineCheck:
     name, traced = found
     estimate = section.estimates[name]
     if section.fit is None or estimate is None:
@@ -67,7 +65,7 @@ def _check(
     slope = slope_of(section.fit, name)
     shared = slope @ section.fit.gain @ cross_covariance(section.views, [traced])
     variance = slope @ section.fit.covariance @ slope + traced.u**2 - 2 * float(shared[0])
-    u = float(np.sqrt(max(variance, 0.0)))
+    u = float(np.sqrt(max(float(variance), 0.0)))
     difference = normal_estimate(traced.value - estimate.value, u, "mm")
     return OutlineCheck(
         section=section.name.short,
