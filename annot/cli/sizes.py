@@ -7,7 +7,13 @@ import typer
 
 from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
 from annot.tasks.section import Estimate, load_rows
-from annot.tasks.sizes import SizeAnswer, answers_of, load_chart, write_sizes_picture
+from annot.tasks.sizes import (
+    SizeAnswer,
+    answers_of,
+    load_chart,
+    shown_share,
+    write_sizes_picture,
+)
 
 OWNER = (
     "This is no recommendation. The probabilities say how well the measurements support each row "
@@ -66,8 +72,8 @@ def _print(answer: SizeAnswer) -> None:
     rows = [
         (
             one.label,
-            f"{100 * one.probability:.0f} %",
-            f"{100 * one.probability_width:.0f} %",
+            shown_share(one.probability),
+            shown_share(one.probability_width),
             _words(one.compression_percent),
             _words(one.oversize_mm),
             _words(one.depth_margin_mm),
@@ -78,7 +84,7 @@ def _print(answer: SizeAnswer) -> None:
     heads = ("row", ">fits", ">width fits", ">compression", ">nominal − width", ">depth to spare")
     say_table("", heads, rows)
     top = answer.most_supported
-    say(f"  Supported most: {top.label}, {100 * top.probability:.0f} %.")
+    say(f"  Supported most: {top.label}, {shown_share(top.probability)}.")
     tipping = [tip for tip in answer.tips if tip.tips][:MOST_TIPS]
     for tip in tipping:
         say(f"  {tip.words}")
@@ -87,7 +93,7 @@ def _print(answer: SizeAnswer) -> None:
     for other in answer.others:
         say(
             f"  Reader {other.reader} measures {_words(other.width)}; both true widths lie in the "
-            f"same rows with a probability of {100 * other.same_rows:.0f} %."
+            f"same rows with a probability of {shown_share(other.same_rows)}."
         )
     warnings = [*basis.section.warnings, *basis.warnings]
     say_warnings(

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from annot.exports.section_figures import FAINT, INK, PALETTE
-from annot.sizing import RowMatch, SizeBasis, SizeChart
+from annot.sizing import RowMatch, SizeBasis, SizeChart, shown_share
 from annot.vocabulary import CAUTION
 
 MARGIN_MM = 2.0
@@ -43,7 +43,7 @@ def sizes_png(answers: Sequence[tuple[SizeBasis, Sequence[RowMatch]]], chart: Si
 def _widths(axes: Any, answers: Sequence[tuple[SizeBasis, Sequence[RowMatch]]]) -> None:
     lowest = min(float(np.quantile(one.widths_mm, 0.0005)) for one, _ in answers)
     highest = max(float(np.quantile(one.widths_mm, 0.9995)) for one, _ in answers)
-    edges = np.linspace(lowest, highest, 90)
+    edges = np.linspace(lowest, highest, 50)
     for index, (basis, _) in enumerate(answers):
         colour = PALETTE[index % len(PALETTE)]
         counts, _ = np.histogram(basis.widths_mm, bins=edges, density=True)
@@ -76,7 +76,7 @@ def _ranges(
         for index, (_, matches) in enumerate(answers):
             share = next(one.probability for one in matches if one.label == row.label)
             axes.annotate(
-                f"{100 * share:.0f} %",
+                shown_share(share),
                 (1.03 + 0.08 * index, place),
                 xycoords=axes.get_yaxis_transform(),
                 va="center",

@@ -146,3 +146,10 @@ def same_region(chart: SizeChart, first: FloatArray, second: FloatArray) -> floa
 def supported(matches: Sequence[RowMatch]) -> RowMatch:
     """Return the row, or place outside, that the measurements support most."""
     return max(matches, key=lambda one: one.probability)
+
+
+def shown_share(share: float) -> str:
+    """Return a probability that never claims certainty."""
+    if share < 0.005:
+        return "< 1 %"
+    return "> 99 %" if share > 0.995 else f"{100 * share:.0f} %"

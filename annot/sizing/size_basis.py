@@ -12,6 +12,7 @@ from annot.measurement.estimate import Estimate, drawn_estimate
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
 
 FloatArray = NDArray[np.float64]
+_OTHER_DEPTH = "the depth was measured with the other modality"
 BASES = {"largest": "largest", "area": "area_diameter", "perimeter": "perimeter_diameter"}
 
 
@@ -96,7 +97,7 @@ def size_basis(
         widths_mm=widths,
         depth=None if depths_mm is None else drawn_estimate(depth, depths_mm, "mm"),
         depths_mm=depths_mm,
-        warnings=(*warnings, *_about_depths(depths)),
+        warnings=(*warnings, *_about_depths(depths, section.name.modality)),
     )
 
 
@@ -116,9 +117,15 @@ def _without_ellipse(basis: str) -> str:
     )
 
 
-def _about_depths(depths: Sequence[SeenLength]) -> tuple[str, ...]:
+def _about_depths(depths: Sequence[SeenLength], modality: str) -> tuple[str, ...]:
     if not depths:
         return ("no depth in the table: the rows are matched by width alone",)
+    others = {row.modality for one in depths for row in one.rows} - {modality}
+    found = () if modality not in {"US", "XA"} or not others else (_OTHER_DEPTH,)
+    return (*found, *_depths_apart(depths))
+
+
+def _depths_apart(depths: Sequence[SeenLength]) -> tuple[str, ...]:
     if len(depths) < 2:
         return ()
     values = np.array([one.value for one in depths])

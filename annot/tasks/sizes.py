@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from annot.errors import InputError
 from annot.measurement.cross_section import CrossSection, slope_of
@@ -19,13 +20,17 @@ from annot.sizing import (
     Tip,
     match_rows,
     read_chart,
+    same_region,
     size_basis,
+    supported,
     tips_of,
 )
-from annot.sizing.match import same_region, supported
 from annot.tasks.section import JOINT, SEED, sections_of
 
 __all__ = ["BASES", "SecondReader", "SizeAnswer", "answers_of", "load_chart", "write_sizes_picture"]
+
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,17 +162,17 @@ def write_sizes_picture(answers: Sequence[SizeAnswer], path: Path) -> None:
 
 
 def _depths(rows: Sequence[MeasuredRow], section: CrossSection) -> tuple[SeenLength, ...]:
-    """Return the depths of the same study, reader, modality and moment."""
+    """Return the depths of the same study, reader and moment, of its own modality if any."""
     name = section.name
-    fitting = [
+    known = [
         row
         for row in rows
         if row.quantity == "depth"
         and row.unit == "mm"
         and (row.study, row.reader, row.moment) == (name.study, name.reader, name.moment)
-        and (row.modality == name.modality or name.modality == JOINT)
     ]
-    return views_of(fitting)
+    own = [row for row in known if name.modality in (row.modality, JOINT)]
+    return views_of(own or known)
 
 
 def _others(one: SizeBasis, found: Sequence[SizeBasis], chart: SizeChart) -> list[SecondReader]:
@@ -192,7 +197,7 @@ def _others(one: SizeBasis, found: Sequence[SizeBasis], chart: SizeChart) -> lis
     return answers
 
 
-def _drawn_together(one: SizeBasis, other: SizeBasis) -> np.ndarray:
+def _drawn_together(one: SizeBasis, other: SizeBasis) -> FloatArray:
     """Return the other reader's true widths drawn along with the first's, shared errors shared."""
     correlation = 0.0
     if one.section.fit is not None and other.section.fit is not None:
