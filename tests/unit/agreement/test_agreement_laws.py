@@ -153,15 +153,15 @@ def test_spread_that_grows_with_size_is_seen():
 
 
 def test_likely_components_hold_the_truth():
-    """Intervals of the case component over 16 unbalanced studies."""
+    """Intervals of the case component over 8 unbalanced studies."""
     rng = np.random.default_rng(12)
     held = 0
-    for _ in range(16):
+    for _ in range(8):
         case, reader = rng.integers(0, 12, 50), rng.integers(0, 4, 50)
         drawn = rng.normal(0, 2, 12)[case] + rng.normal(0, 0.5, 4)[reader] + rng.normal(0, 1, 50)
         found = likely_components(drawn, {"case": case.tolist(), "reader": reader.tolist()})
         held += found.by_factor["case"].low <= 2.0 <= found.by_factor["case"].high
-    assert held >= 12  # fewer happens once in 1,000 at 95 %
+    assert held >= 5  # fewer happens once in 2,500 at 95 %
 
 
 def test_an_interaction_that_shows_is_kept():
