@@ -21,13 +21,22 @@ from annot.sizing import (
     match_rows,
     read_chart,
     same_region,
+    shown_share,
     size_basis,
     supported,
     tips_of,
 )
 from annot.tasks.section import JOINT, SEED, sections_of
 
-__all__ = ["BASES", "SecondReader", "SizeAnswer", "answers_of", "load_chart", "write_sizes_picture"]
+__all__ = [
+    "BASES",
+    "SecondReader",
+    "SizeAnswer",
+    "answers_of",
+    "load_chart",
+    "shown_share",
+    "write_sizes_picture",
+]
 
 
 FloatArray = NDArray[np.float64]
