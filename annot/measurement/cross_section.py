@@ -50,12 +50,17 @@ class SectionName:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WithoutView:
-    """How the largest diameter changes when one view is left out."""
+    """How the largest diameter changes when one view is left out.
+
+    `p` is the probability of a misfit at least as large as that of the rest, None where the rest
+    leaves no check.
+    """
 
     view: SeenLength
     largest: float
     change: float
     u_change: float
+    p: float | None = None
 
     @property
     def words(self) -> str:
@@ -139,8 +144,8 @@ def cross_section(
         return CrossSection(name=name, views=views, unplaced=unplaced, warnings=tuple(warnings))
     dof = len(views) - 3
     p = _tail(fit.chi2, dof)
-    drawn = draw_sections(fit, rng, draws=DRAWS)
-    estimates = _estimates(fit, drawn)
+    estimates = _estimates(fit, draw_sections(fit, rng, draws=DRAWS))
+    without = _without_each(views, fit)
     return CrossSection(
         name=name,
         views=views,
@@ -148,9 +153,9 @@ def cross_section(
         estimates=estimates,
         dof=dof,
         p=p,
-        without_view=_without_each(views, fit),
+        without_view=without,
         unplaced=unplaced,
-        warnings=(*warnings, *_about_fit(estimates, dof, p)),
+        warnings=(*warnings, *_about_fit(estimates, dof), *_about_misfit(without, p)),
     )
 
 
@@ -232,6 +237,7 @@ def _without_each(views: tuple[SeenLength, ...], fit: EllipseFit) -> tuple[Witho
                 largest=without,
                 change=without - largest,
                 u_change=float(np.sqrt(gained)),
+                p=_tail(other.chi2, len(rest) - 3),
             )
         )
     return tuple(answers)
@@ -281,16 +287,11 @@ def _about_unplaced(unplaced: Sequence[SeenLength]) -> list[str]:
     return [f"{count} row{'s' if count > 1 else ''} without view_deg stand outside the ellipse"]
 
 
-def _about_fit(estimates: Mapping[str, Estimate | None], dof: int, p: float | None) -> list[str]:
+def _about_fit(estimates: Mapping[str, Estimate | None], dof: int) -> list[str]:
     warnings = []
     if dof == 0:
         warnings.append(
             "three views fix the ellipse without any check: one wrong view would not show"
-        )
-    if p is not None and p < SMALL_P:
-        warnings.append(
-            f"the views disagree more than their uncertainties allow (p = {p:.2g}): check frame, "
-            "scale and landmarks before using the diameters"
         )
     if estimates["orientation"] is None:
         warnings.append(
@@ -298,3 +299,20 @@ def _about_fit(estimates: Mapping[str, Estimate | None], dof: int, p: float | No
             "largest reads high by a bias that correction does not fully remove"
         )
     return warnings
+
+
+def _about_misfit(without: Sequence[WithoutView], p: float | None) -> list[str]:
+    """Say that the views disagree, and which one the others would agree without."""
+    if p is None or p >= SMALL_P:
+        return []
+    disagree = (
+        f"the views disagree more than their uncertainties allow (p = {p:.2g}): check frame, scale "
+        "and landmarks before using the diameters"
+    )
+    checked = [(one.p, one) for one in without if one.p is not None]
+    if not checked:
+        return [disagree]
+    best, odd = max(checked, key=lambda pair: pair[0])
+    if best < SMALL_P:
+        return [f"{disagree}; no single view explains it"]
+    return [f"{disagree}; without the {odd.view.words} the others agree (p = {best:.2g})"]

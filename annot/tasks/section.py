@@ -137,6 +137,7 @@ def section_facts(section: CrossSection) -> dict[str, object]:
                 "largest": one.largest,
                 "change": one.change,
                 "u_change": one.u_change,
+                "p": one.p,
                 "unit": "mm",
             }
             for one in section.without_view
