@@ -5,7 +5,14 @@ from typing import Annotated
 
 import typer
 
-from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
+from annot.cli.printing import (
+    say,
+    say_caution,
+    say_json,
+    say_table,
+    say_warnings,
+    view_words,
+)
 from annot.geometry import PixelPoint
 from annot.tasks.geometry import (
     Estimate,
@@ -97,7 +104,10 @@ def _neck(text: str | None) -> tuple[str, str] | None:
 
 def _print(answer: GeometryAnswer) -> None:
     angle, p = answer.space.angle_deg, answer.space.p
-    say(f"The two views are {angle:.0f}° apart (p of the misfit {p:.2f}).")
+    views = " and ".join(
+        view_words(view.primary_deg, view.secondary_deg) for view in answer.space.views
+    )
+    say(f"{views} are {angle:.0f}° apart (p of the misfit {p:.2f}).")
     facts = answer.facts()
     rows = []
     for index, one in enumerate(answer.space.landmarks):
@@ -127,9 +137,9 @@ def _print_neck(answer: GeometryAnswer, facts: dict[str, object]) -> None:
             if direction is not None
             else f"The view looks along the axis: {cells[0]}."
         )
-    shown = ", ".join(f"{p:+.0f}°/{s:+.0f}°" for p, s in answer.square)
+    shown = ", ".join(view_words(round(p), round(s)) for p, s in answer.square)
     say(
-        f"Square to that axis within the stand's reach (primary/secondary): {shown}."
+        f"Square to that axis within the stand's reach: {shown}."
         if shown
         else "No view within the stand's reach is square to that axis."
     )
