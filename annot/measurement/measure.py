@@ -103,8 +103,12 @@ def _length(
     *coordinates: FloatArray | float,
 ) -> FloatArray:
     rows, columns = coordinates[0::2], coordinates[1::2]
+    # not np.hypot: it guards against overflow, no length overflows, and drawing would wait for it
     steps = [
-        np.hypot((rows[k + 1] - rows[k]) * row_scale, (columns[k + 1] - columns[k]) * column_scale)
+        np.sqrt(
+            ((rows[k + 1] - rows[k]) * row_scale) ** 2
+            + ((columns[k + 1] - columns[k]) * column_scale) ** 2
+        )
         for k in range(len(rows) - 1)
     ]
     return np.asarray(sum(steps), dtype=float)
