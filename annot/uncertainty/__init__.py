@@ -7,6 +7,7 @@ from annot.uncertainty.coverage import (
     expand,
     interval_of_draws,
 )
+from annot.uncertainty.estimate import Estimate, estimate
 from annot.uncertainty.limits import (
     arcsine,
     curvilinear_trapezoid,
@@ -46,6 +47,7 @@ __all__ = [
     "BudgetLine",
     "Correlation",
     "CoverageInterval",
+    "Estimate",
     "InputQuantity",
     "MeasurementResult",
     "Model",
@@ -58,6 +60,7 @@ __all__ = [
     "curvilinear_trapezoid",
     "decimals_for",
     "empirical",
+    "estimate",
     "exact",
     "expand",
     "exponential",

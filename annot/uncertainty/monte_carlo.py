@@ -11,14 +11,16 @@ from annot.uncertainty.correlation import correlation_matrix, factor, groups
 from annot.uncertainty.coverage import (
     CoverageInterval,
     IntervalKind,
-    characters_of_rows,
+    characters_of_row,
     interval_of_draws,
     refuse_no_probability,
+    steps_inside,
 )
 from annot.uncertainty.evaluation_tree import EvaluationTree, flatten
 from annot.uncertainty.quantity import InputQuantity, Quantity, gather
 from annot.uncertainty.rounding import numerical_tolerance
 from annot.uncertainty.shapes import SHAPES, FloatArray, curvilinear
+from annot.uncertainty.tally import Tally
 
 # all inputs and intermediate arrays of a block stay in the processor's cache
 BLOCK = 10_000
@@ -102,12 +104,6 @@ def sample_jointly(
         part = values[:, start : start + BLOCK]
         for row, drawn in zip(part, next(blocks), strict=True):
             row[:] = drawn[: row.size]
-    if not math.isfinite(float(np.sum(values))):
-        lost = int(np.sum(~np.isfinite(values)))
-        raise ValueError(
-            f"The model has no finite value at {lost} of {values.size} drawn inputs: an input is "
-            "too uncertain for it."
-        )
     return values
 
 
@@ -131,24 +127,50 @@ def simulate(
         has no standard deviation.
     """
     refuse_no_probability(probability)
-    if draws is not None and draws < 1 / (1 - probability):
-        raise ValueError(f"{draws} draws are too few for an interval of {probability:g}.")
+    if draws is not None:
+        steps_inside(draws, probability)
     _refuse_no_spread(result)
     generator = rng or generator_for([result])
-    stable: bool | None = None
+    before = generator.bit_generator.state
+    blocks = (drawn[0] for drawn in _blocks(flatten([result]), generator))
+    tally, stable = Tally(probability), None
     if draws is None:
-        values, stable = _until_stable(result, generator, probability)
+        stable = _until_stable(tally, blocks)
     else:
-        values = sample(result, draws=draws, rng=generator)
-    u = float(np.std(values))
+        _fill(tally, blocks, draws)
+    interval = tally.interval(kind)
+    if interval is None:
+        generator.bit_generator.state = before
+        values = sample(result, draws=tally.draws, rng=generator)
+        interval = interval_of_draws(values, probability=probability, kind=kind)
     return Simulation(
-        value=float(np.mean(values)),
-        u=u,
-        interval=interval_of_draws(values, probability=probability, kind=kind, u=u),
+        value=tally.mean,
+        u=tally.spread,
+        interval=interval,
         kind=kind,
-        draws=values.size,
+        draws=tally.draws,
         stable=stable,
     )
+
+
+def _fill(tally: Tally, blocks: Iterator[FloatArray], draws: int) -> None:
+    while tally.draws < draws:
+        tally.add(next(blocks)[: draws - tally.draws])
+
+
+def _until_stable(tally: Tally, blocks: Iterator[FloatArray]) -> bool:
+    """Draw until stable; a row holds the 100/(1 − p) draws or more of JCGM 101:2008 7.9.4."""
+    blocks_in_row = math.ceil(100 / (1 - tally.probability) / BLOCK)
+    rows_at_most = max(MOST_DRAWS // (BLOCK * blocks_in_row), 2 * _ROWS_AT_ONCE)
+    characters: list[FloatArray] = []
+    for row in range(1, rows_at_most + 1):
+        parts = [next(blocks).copy() for _ in range(blocks_in_row)]
+        for part in parts:
+            tally.add(part)
+        characters.append(characters_of_row(np.concatenate(parts), tally.probability))
+        if row % _ROWS_AT_ONCE == 0 and _is_stable(np.stack(characters, axis=1)):
+            return True
+    return False
 
 
 def _refuse_no_spread(quantity: Quantity) -> None:
@@ -158,22 +180,6 @@ def _refuse_no_spread(quantity: Quantity) -> None:
                 f"{one.key}: with {one.dof:g} degrees of freedom its distribution has no standard "
                 "deviation to simulate; four or more repeats are needed."
             )
-
-
-def _until_stable(
-    result: Quantity, rng: np.random.Generator, probability: float
-) -> tuple[FloatArray, bool]:
-    """Draw until stable; a block holds the 100/(1 − p) draws or more of JCGM 101:2008 7.9.4."""
-    block = max(BLOCK, math.ceil(100 / (1 - probability)))
-    parts: list[FloatArray] = []
-    characters: list[FloatArray] = []
-    stable, most = False, max(MOST_DRAWS, 2 * _ROWS_AT_ONCE * block)
-    while not stable and len(parts) * _ROWS_AT_ONCE * block < most:
-        parts.append(sample(result, draws=_ROWS_AT_ONCE * block, rng=rng))
-        rows = parts[-1].reshape(-1, block)
-        characters.append(characters_of_rows(rows, probability=probability))
-        stable = _is_stable(np.concatenate(characters, axis=1))
-    return np.concatenate(parts), stable
 
 
 def _is_stable(characters: FloatArray) -> bool:
@@ -207,7 +213,19 @@ def _blocks(tree: EvaluationTree, rng: np.random.Generator) -> Iterator[list[Flo
         for one in tree.roots:
             if one.key not in grouped:
                 _draw(one, rng, buffers[one.key])
-        yield tree.evaluate([buffers[one.key] for one in tree.roots])
+        yield _finite(tree.evaluate([buffers[one.key] for one in tree.roots]))
+
+
+def _finite(drawn: list[FloatArray]) -> list[FloatArray]:
+    """Return the draws; raise ValueError if one is not finite."""
+    # a sum is quick, and one value that is not finite leaves it not finite
+    if not all(math.isfinite(float(np.sum(values))) for values in drawn):
+        lost = sum(int(np.sum(~np.isfinite(values))) for values in drawn)
+        raise ValueError(
+            f"The model has no finite value at {lost} of {BLOCK} drawn inputs: an input is too "
+            "uncertain for it."
+        )
+    return drawn
 
 
 def _draw(one: InputQuantity, rng: np.random.Generator, out: FloatArray) -> None:
