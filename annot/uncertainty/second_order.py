@@ -85,6 +85,16 @@ def second_order(result: MeasurementResult) -> SecondOrder | None:
     )
 
 
+def curvature_parts(result: MeasurementResult) -> dict[str, float]:
+    """Return each root input's part of the second-order variance ½ tr (HR)², by its key."""
+    tree = flatten([result])
+    keys = [one.key for one in tree.roots]
+    _, curved, _ = _derivatives(tree, result.value)
+    bent = curved @ correlation_matrix(keys, tree.correlations)
+    parts = np.sum(bent * bent.T, axis=1) / 2
+    return dict(zip(keys, parts.tolist(), strict=True))
+
+
 def _derivatives(tree: EvaluationTree, centre: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return fᵢ (n,), fᵢⱼ (n, n) and fᵢⱼⱼ (n, n)."""
     count = len(tree.roots)
