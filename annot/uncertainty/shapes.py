@@ -1,7 +1,7 @@
-"""The shapes a distribution may have, each as deviates of zero mean and unit standard deviation.
+"""The shapes a distribution may have: how to draw them, and how wide, skew and peaked they are.
 
-An input quantity is value + u · z; a shape says how z is drawn and how skew and peaked it is.
-Widths and methods of drawing follow JCGM 101:2008 6.4, the clause beside each.
+What is drawn is raw, with a mean and standard deviation of its own, from which an input quantity
+scales it to its value and u. Methods of drawing follow JCGM 101:2008 6.4, clauses beside them.
 """
 
 import math
@@ -31,19 +31,23 @@ Distribution = Literal[
 ]
 # below 1/0.05 values the ends of a 95 % interval have not been seen
 FEWEST_SAMPLES = 20
-_SQRT3, _SQRT6 = math.sqrt(3), math.sqrt(6)
 _HALF_NORMAL_MEAN = math.sqrt(2 / math.pi)
-_HALF_NORMAL_SD = math.sqrt(1 - 2 / math.pi)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shape:
-    """How to draw standardised deviates, their skewness and excess kurtosis, and what is allowed.
+    """One shape; all of its functions take the parameters of an input quantity.
 
-    `fault` returns an empty text for allowed parameters, else what they must be.
+    Attributes
+    ----------
+    draw : fills an array with raw deviates
+    raw : gives their mean and standard deviation
+    moments : gives skewness and excess kurtosis
+    fault : gives an empty text for allowed parameters, else what they must be
     """
 
     draw: Callable[[np.random.Generator, FloatArray, Parameters], None]
+    raw: Callable[[Parameters], tuple[float, float]]
     moments: Callable[[Parameters], tuple[float, float]]
     fault: Callable[[Parameters], str]
 
@@ -54,93 +58,82 @@ def _normal(rng: np.random.Generator, out: FloatArray, _: Parameters) -> None:
 
 def _rectangular(rng: np.random.Generator, out: FloatArray, _: Parameters) -> None:
     rng.random(out=out)
-    out -= 0.5
-    out *= 2 * _SQRT3
 
 
 def _triangular(rng: np.random.Generator, out: FloatArray, _: Parameters) -> None:
     rng.random(out=out)
     out += rng.random(out.size)
-    out -= 1
-    out *= _SQRT6
 
 
 def _trapezoidal(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
-    top = parameters[0]
     rng.random(out=out)
-    out -= 0.5
-    out *= 1 + top
-    other = rng.random(out.size)
-    other -= 0.5
-    other *= 1 - top
-    out += other
-    out *= _SQRT6 / math.sqrt(1 + top**2)
+    out *= 1 + parameters[0]
+    out += (1 - parameters[0]) * rng.random(out.size)
 
 
-def curvilinear(rng: np.random.Generator, out: FloatArray, vague: float) -> None:
-    """Draw (−1, 1) with ends that are themselves vague by ± `vague` (JCGM 101:2008 6.4.3.4)."""
+def _curvilinear(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
+    """Draw (−1, 1) with ends that are themselves vague (JCGM 101:2008 6.4.3.4)."""
     rng.random(out=out)
     out -= 0.5
     out *= 2
     widths = rng.random(out.size)
     widths -= 0.5
-    widths *= 2 * vague
+    widths *= 2 * parameters[0]
     widths += 1
     out *= widths
-
-
-def _curvilinear(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
-    vague = parameters[0]
-    curvilinear(rng, out, vague)
-    out /= math.sqrt(1 / 3 + vague**2 / 9)
 
 
 def _arcsine(rng: np.random.Generator, out: FloatArray, _: Parameters) -> None:
     rng.random(out=out)
     out *= 2 * math.pi
     np.sin(out, out=out)
-    out *= math.sqrt(2)
 
 
 def _half_normal(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
     rng.standard_normal(out=out)
     np.abs(out, out=out)
-    out -= _HALF_NORMAL_MEAN
-    out *= parameters[0] / _HALF_NORMAL_SD
+    out *= parameters[0]
 
 
 def _exponential(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
     rng.standard_exponential(out=out)
-    out -= 1
     out *= parameters[0]
 
 
 def _cosine(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
-    _tilted(rng, out, parameters[0])
-    mean, spread = cosine_moments(parameters[0])
-    out -= mean
-    out /= spread
-
-
-def _secant(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
-    _tilted(rng, out, parameters[0])
-    mean, spread = secant_moments(parameters[0])
-    np.divide(1.0, out, out=out)
-    out -= mean
-    out /= spread
-
-
-def _tilted(rng: np.random.Generator, out: FloatArray, tilt_rad: float) -> None:
-    # the cosine is even: one side of the tilt is enough
+    # even in the tilt: one side of it is enough
     rng.random(out=out)
-    out *= tilt_rad
+    out *= parameters[0]
     np.cos(out, out=out)
 
 
+def _secant(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
+    _cosine(rng, out, parameters)
+    np.divide(1.0, out, out=out)
+
+
 def _empirical(rng: np.random.Generator, out: FloatArray, parameters: Parameters) -> None:
-    samples = np.asarray(parameters)
-    samples = (samples - np.mean(samples)) / np.std(samples, ddof=1)
-    np.take(samples, rng.integers(samples.size, size=out.size), out=out)
+    np.take(np.asarray(parameters), rng.integers(len(parameters), size=out.size), out=out)
+
+
+def _always(mean: float, spread: float) -> Callable[[Parameters], tuple[float, float]]:
+    return lambda _: (mean, spread)
+
+
+def _on_one_side(mean: float, spread: float) -> Callable[[Parameters], tuple[float, float]]:
+    return lambda parameters: (parameters[0] * mean, spread)
+
+
+def _trapezoidal_raw(parameters: Parameters) -> tuple[float, float]:
+    return 1.0, math.sqrt((1 + parameters[0] ** 2) / 6)
+
+
+def _curvilinear_raw(parameters: Parameters) -> tuple[float, float]:
+    return 0.0, math.sqrt(1 / 3 + parameters[0] ** 2 / 9)
+
+
+def _empirical_raw(parameters: Parameters) -> tuple[float, float]:
+    return float(np.mean(parameters)), float(np.std(parameters, ddof=1))
 
 
 def cosine_moments(tilt_rad: float) -> tuple[float, float]:
@@ -170,10 +163,6 @@ def _spread(mean: float, second_moment: float, tilt_rad: float) -> float:
     return math.sqrt(variance) if variance > 1e-14 else tilt_rad**2 / math.sqrt(45)
 
 
-def _symmetric(excess: float) -> Callable[[Parameters], tuple[float, float]]:
-    return lambda _: (0.0, excess)
-
-
 def _trapezoidal_moments(parameters: Parameters) -> tuple[float, float]:
     wide, narrow = (1 + parameters[0]) ** 2, (1 - parameters[0]) ** 2
     return 0.0, -1.2 * (wide**2 + narrow**2) / (wide + narrow) ** 2
@@ -183,10 +172,6 @@ def _curvilinear_moments(parameters: Parameters) -> tuple[float, float]:
     vague = parameters[0] ** 2
     second, fourth = 1 + vague / 3, 1 + 2 * vague + vague**2 / 5
     return 0.0, 9 / 5 * fourth / second**2 - 3
-
-
-def _one_sided(skewness: float, excess: float) -> Callable[[Parameters], tuple[float, float]]:
-    return lambda parameters: (parameters[0] * skewness, excess)
 
 
 def _tilt_moments(power: int) -> Callable[[Parameters], tuple[float, float]]:
@@ -235,21 +220,45 @@ def _samples(parameters: Parameters) -> str:
     return "" if min(parameters) < max(parameters) else "takes samples that differ"
 
 
+_UNIFORM_SD = 1 / math.sqrt(12)
 SHAPES: dict[str, Shape] = {
-    "normal": Shape(draw=_normal, moments=_symmetric(0.0), fault=_none),
-    "t": Shape(draw=_normal, moments=_symmetric(0.0), fault=_none),
-    "rectangular": Shape(draw=_rectangular, moments=_symmetric(-1.2), fault=_none),
-    "triangular": Shape(draw=_triangular, moments=_symmetric(-0.6), fault=_none),
-    "trapezoidal": Shape(draw=_trapezoidal, moments=_trapezoidal_moments, fault=_fraction),
+    "normal": Shape(draw=_normal, raw=_always(0, 1), moments=_always(0, 0), fault=_none),
+    "t": Shape(draw=_normal, raw=_always(0, 1), moments=_always(0, 0), fault=_none),
+    "rectangular": Shape(
+        draw=_rectangular, raw=_always(0.5, _UNIFORM_SD), moments=_always(0, -1.2), fault=_none
+    ),
+    "triangular": Shape(
+        draw=_triangular, raw=_always(1, 6**-0.5), moments=_always(0, -0.6), fault=_none
+    ),
+    "trapezoidal": Shape(
+        draw=_trapezoidal, raw=_trapezoidal_raw, moments=_trapezoidal_moments, fault=_fraction
+    ),
     "curvilinear trapezoid": Shape(
-        draw=_curvilinear, moments=_curvilinear_moments, fault=_fraction
+        draw=_curvilinear, raw=_curvilinear_raw, moments=_curvilinear_moments, fault=_fraction
     ),
-    "arcsine": Shape(draw=_arcsine, moments=_symmetric(-1.5), fault=_none),
+    "arcsine": Shape(draw=_arcsine, raw=_always(0, 2**-0.5), moments=_always(0, -1.5), fault=_none),
     "half-normal": Shape(
-        draw=_half_normal, moments=_one_sided(0.99527174643, 0.86917703114), fault=_side
+        draw=_half_normal,
+        raw=_on_one_side(_HALF_NORMAL_MEAN, math.sqrt(1 - 2 / math.pi)),
+        moments=_on_one_side(0.99527174643, 0.86917703114),
+        fault=_side,
     ),
-    "exponential": Shape(draw=_exponential, moments=_one_sided(2.0, 6.0), fault=_side),
-    "cosine of tilt": Shape(draw=_cosine, moments=_tilt_moments(1), fault=_angle),
-    "secant of tilt": Shape(draw=_secant, moments=_tilt_moments(-1), fault=_angle),
-    "empirical": Shape(draw=_empirical, moments=_empirical_moments, fault=_samples),
+    "exponential": Shape(
+        draw=_exponential, raw=_on_one_side(1, 1), moments=_on_one_side(2, 6), fault=_side
+    ),
+    "cosine of tilt": Shape(
+        draw=_cosine,
+        raw=lambda parameters: cosine_moments(parameters[0]),
+        moments=_tilt_moments(1),
+        fault=_angle,
+    ),
+    "secant of tilt": Shape(
+        draw=_secant,
+        raw=lambda parameters: secant_moments(parameters[0]),
+        moments=_tilt_moments(-1),
+        fault=_angle,
+    ),
+    "empirical": Shape(
+        draw=_empirical, raw=_empirical_raw, moments=_empirical_moments, fault=_samples
+    ),
 }
