@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.audit import audit
 from annot.cli.demo import demo
 from annot.cli.geometry import geometry
 from annot.cli.loops import loops
@@ -47,6 +48,7 @@ def options(
 
 for verb in (demo, loops, scale, measure, section, sizes, geometry, view, schema):
     app.command()(verb)
+app.add_typer(audit, name="audit")
 
 
 def run() -> None:

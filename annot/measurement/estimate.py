@@ -1,11 +1,13 @@
 """A number as other programs lean on it: value, standard uncertainty, interval, unit."""
 
+import math
 from dataclasses import asdict, dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from annot.uncertainty import coverage_factor, interval_of_draws
+
 COVERAGE = 0.95
 
 
@@ -26,9 +28,7 @@ class Estimate:
 
 def normal_estimate(value: float, u: float, unit: str) -> Estimate:
     """Return an estimate whose error is normal: value ± 1.96 u."""
-    from scipy.special import ndtri
-
-    reach = float(ndtri((1 + COVERAGE) / 2)) * u
+    reach = coverage_factor(math.inf, probability=COVERAGE) * u
     return Estimate(value=value, u=u, low=value - reach, high=value + reach, unit=unit)
 
 
@@ -40,8 +40,7 @@ def drawn_estimate(value: float, draws: ArrayLike, unit: str) -> Estimate:
     says and the shortest one does not.
     """
     values = np.asarray(draws, dtype=float)
-    tail = (1 - COVERAGE) / 2
-    low, high = np.quantile(values, [tail, 1 - tail])
+    interval = interval_of_draws(values, probability=COVERAGE, kind="symmetric")
     return Estimate(
-        value=value, u=float(np.std(values)), low=float(low), high=float(high), unit=unit
+        value=value, u=float(np.std(values)), low=interval.low, high=interval.high, unit=unit
     )
