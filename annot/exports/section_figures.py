@@ -164,8 +164,8 @@ def _plan(axes: Any, group: Sequence[CrossSection]) -> None:
     axes.annotate("5 mm", (-reach + 5.6, -1.2 * reach), va="center", fontsize=8.5, color=INK)
     axes.set_axis_off()
     axes.set_title(
-        "lines: chords of ultrasound planes\npairs of bars: edges of X-ray shadows, "
-        "turned to their own zero",
+        "lines: chords of ultrasound planes\nbars: edges of X-ray shadows,\n"
+        "each modality from its own zero",
         fontsize=8,
         color=FAINT,
     )

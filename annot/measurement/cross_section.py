@@ -122,7 +122,11 @@ class CrossSection:
 
 
 def cross_section(
-    name: SectionName, lengths: Sequence[SeenLength], *, rng: np.random.Generator
+    name: SectionName,
+    lengths: Sequence[SeenLength],
+    *,
+    rng: np.random.Generator,
+    notes: Sequence[str] = (),
 ) -> CrossSection:
     """Fit one cross-section.
 
@@ -133,10 +137,12 @@ def cross_section(
         In mm, one per view; those without a direction are kept aside.
     rng : Generator
         For the intervals.
+    notes : sequence of str
+        What was left out before, to stand among the warnings.
     """
     views = tuple(one for one in lengths if one.direction_deg is not None)
     unplaced = tuple(one for one in lengths if one.direction_deg is None)
-    warnings = [*_about_rows(lengths), *_about_unplaced(unplaced)]
+    warnings = [*notes, *_about_rows(lengths), *_about_unplaced(unplaced)]
     count = distinct_directions([_direction(one) for one in views], apart_deg=APART_DEG)
     fit = fit_views(views) if count >= 3 else None
     if fit is None:

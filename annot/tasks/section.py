@@ -95,7 +95,8 @@ def sections_of(
     found = []
     for name in names:
         lengths = _lengths([row for row in widths if _name(row) == name], off_centre_mm)
-        found.append(cross_section(name, lengths, rng=_rng()))
+        notes = _left_out(rows, name)
+        found.append(cross_section(name, lengths, rng=_rng(), notes=notes))
     return [*found, *(_joint(found) if common_zero else [])]
 
 
@@ -167,6 +168,13 @@ def _name(row: MeasuredRow) -> SectionName:
         modality=row.modality,
         moment=row.moment,
     )
+
+
+def _left_out(rows: Sequence[MeasuredRow], name: SectionName) -> list[str]:
+    """Say which rows of the same cross-section have no millimetres."""
+    count = sum(_name(row) == name and row.unit != "mm" for row in rows)
+    what = "row has" if count == 1 else "rows have"
+    return [f"{count} {what} no scale and stand outside"] if count else []
 
 
 def _lengths(rows: Iterable[MeasuredRow], off_centre_mm: float) -> list[SeenLength]:

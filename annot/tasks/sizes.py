@@ -14,6 +14,7 @@ from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import SeenLength, cross_covariance, views_of
 from annot.sizing import (
     BASES,
+    CHART_COLUMNS,
     RowMatch,
     SizeBasis,
     SizeChart,
@@ -30,6 +31,7 @@ from annot.tasks.section import JOINT, SEED, sections_of
 
 __all__ = [
     "BASES",
+    "CHART_COLUMNS",
     "SecondReader",
     "SizeAnswer",
     "answers_of",
