@@ -11,6 +11,7 @@ import numpy as np
 from annot.exports.figures import FIRST, REFERENCE, SECOND, THIRD
 from annot.measurement.cross_section import CrossSection
 from annot.measurement.estimate import normal_estimate
+from annot.measurement.section_views import SeenLength
 from annot.vocabulary import CAUTION
 
 PALETTE = (SECOND, FIRST, THIRD, REFERENCE, "#D55E00", "#0072B2")
@@ -69,10 +70,9 @@ def forest_lines(group: Sequence[CrossSection]) -> list[ForestLine]:
         lines.append(ForestLine(label=_heading(section), colour=colour))
         for one in section.everything_seen:
             seen = normal_estimate(one.value, one.u, "mm")
-            kind = "shadow" if one.silhouette else "chord"
             lines.append(
                 ForestLine(
-                    label=f"{kind}, {one.words.removeprefix(section.name.modality).strip()}",
+                    label=_view_label(section, one),
                     colour=colour,
                     value=seen.value,
                     low=seen.low,
@@ -94,6 +94,14 @@ def forest_lines(group: Sequence[CrossSection]) -> list[ForestLine]:
                     )
                 )
     return lines
+
+
+def _view_label(section: CrossSection, one: SeenLength) -> str:
+    kind = "shadow" if one.silhouette else "chord"
+    frames = sorted({row.frame for row in one.rows if row.frame is not None})
+    where = f", frame{'s' if len(frames) > 1 else ''} " if frames else ""
+    view = one.words.removeprefix(section.name.modality).strip()
+    return f"{kind}, {view}{where}{', '.join(str(frame) for frame in frames)}"
 
 
 def _heading(section: CrossSection) -> str:
