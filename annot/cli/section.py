@@ -116,6 +116,6 @@ def _print_together(group: SideBySide) -> None:
     for check in group.outlines:
         traced = _cells(check.traced)[0]
         say(
-            f"  traced outline {check.outline}: {check.diameter} {traced}, minus the ellipse of "
+            f"  traced {check.outline}: {check.diameter} {traced}, minus the ellipse of "
             f"{check.section} {check.difference.value:+.2f} mm (E_n {check.e_n:+.2f})"
         )

@@ -12,7 +12,7 @@ from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_consensus import EXPANSION
 from annot.measurement.section_views import SeenLength, cross_covariance, rescaled, seen_length
 
-OUTLINES = {"ostium_width": "ostium_contour", "landing_zone_width": "landing_zone_contour"}
+STEMS = {"ostium_width": "ostium", "landing_zone_width": "landing_zone"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,37 +27,48 @@ class OutlineCheck:
     e_n: float
 
 
-def outline_diameter(row: MeasuredRow) -> tuple[str, SeenLength] | None:
-    """Return which diameter an outline's row gives, and the diameter.
+def outline_diameter(row: MeasuredRow, stem: str) -> tuple[str, SeenLength] | None:
+    """Return which diameter a row of a traced outline gives, and the diameter; None for others.
 
-    An area A in mm² gives 2√(A/π); a perimeter P in mm gives P/π; other rows give none.
+    An area A in mm² gives 2√(A/π), a perimeter P gives P/π; a diameter gives itself.
     """
     seen = seen_length(row)
-    if row.unit == "mm2":
+    kind = row.quantity.removeprefix(f"{stem}_")
+    if row.unit == "mm2" and kind == "area":
         value = 2 * math.sqrt(row.value / math.pi)
         return "area_diameter", rescaled(seen, value, value / (2 * row.value))
-    if row.unit == "mm" and row.quantity.endswith("perimeter"):
+    if row.unit == "mm" and kind == "perimeter":
         return "perimeter_diameter", rescaled(seen, row.value / math.pi, 1 / math.pi)
+    if row.unit == "mm" and kind in {"area_diameter", "perimeter_diameter"}:
+        return kind, seen
     return None
 
 
 def outline_checks(
     sections: Sequence[CrossSection], rows: Sequence[MeasuredRow]
 ) -> tuple[OutlineCheck, ...]:
-    """Compare every cross-section's ellipse with the outlines traced for the same study."""
-    checks = []
+    """Compare every cross-section's ellipse with the outlines traced for the same study.
+
+    A table that holds an outline's area and its derived diameter gives one check, not two.
+    """
+    checks: dict[tuple[object, ...], OutlineCheck] = {}
     for section in sections:
-        wanted = OUTLINES.get(section.name.quantity, "")
+        stem = STEMS.get(section.name.quantity)
+        if stem is None or section.fit is None:
+            continue
         for row in rows:
-            if row.study != section.name.study or not wanted or not row.quantity.startswith(wanted):
-                continue
-            found = outline_diameter(row)
-            if found is not None and section.fit is not None:
-                checks.append(_check(section, row, found))
-    return tuple(checks)
+            found = outline_diameter(row, stem) if row.study == section.name.study else None
+            if found is not None:
+                trace = (row.reader, row.modality, row.loop, row.frame, row.caliper_id)
+                checks.setdefault(
+                    (section.name, found[0], *trace), _check(section, row, stem, found)
+                )
+    return tuple(checks.values())
 
 
-def _check(section: CrossSection, row: MeasuredRow, found: tuple[str, SeenLength]) -> OutlineCheck:
+def _check(
+    section: CrossSection, row: MeasuredRow, stem: str, found: tuple[str, SeenLength]
+) -> OutlineCheck:
     name, traced = found
     estimate = section.estimates[name]
     if section.fit is None or estimate is None:
@@ -69,7 +80,7 @@ def _check(section: CrossSection, row: MeasuredRow, found: tuple[str, SeenLength
     difference = normal_estimate(traced.value - estimate.value, u, "mm")
     return OutlineCheck(
         section=section.name.short,
-        outline=f"{row.quantity}, reader {row.reader}, {row.modality}, frame {row.frame}",
+        outline=f"{stem} outline, reader {row.reader}, {row.modality}, frame {row.frame}",
         diameter=name,
         traced=normal_estimate(traced.value, traced.u, "mm"),
         difference=difference,

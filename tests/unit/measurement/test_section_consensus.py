@@ -146,13 +146,16 @@ def test_no_ellipse_no_comparison():
 
 def test_a_traced_outline_is_compared_in_the_diameter_that_it_gives():
     echo = section_of(echo_rows(OVAL))
-    area = row(OVAL.area, quantity="landing_zone_contour", unit="mm2", own=6.0, scale_rel=0.03)
-    around = row(OVAL.perimeter, quantity="landing_zone_contour_perimeter", own=1.0)
-    checks = outline_checks([echo], [area, around, row(20.0)])
+    area = row(OVAL.area, quantity="landing_zone_area", unit="mm2", own=6.0, scale_rel=0.03)
+    around = row(OVAL.perimeter, quantity="landing_zone_perimeter", own=1.0)
+    derived = row(OVAL.area_diameter, quantity="landing_zone_area_diameter", own=0.2)
+    others = [row(20.0), row(400.0, quantity="ostium_area", unit="mm2")]
+    checks = outline_checks([echo], [area, around, derived, *others])
     assert [one.diameter for one in checks] == ["area_diameter", "perimeter_diameter"]
     assert checks[0].traced.value == pytest.approx(OVAL.area_diameter)
     assert checks[0].difference.value == pytest.approx(0, abs=1e-4)
     assert abs(checks[0].e_n) < 0.01
     # one scale for both: its 1.5 % of 21 mm, 0.32 mm, is not in the difference
     assert checks[0].difference.u < np.hypot(checks[0].traced.u, echo.estimates["mean"].u) - 0.1
-    assert outline_diameter(row(90.0, quantity="landing_zone_contour", unit="deg")) is None
+    assert outline_checks([echo], [derived])[0].traced.value == pytest.approx(OVAL.area_diameter)
+    assert outline_diameter(row(90.0, quantity="neck_angle", unit="deg"), "landing_zone") is None
