@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from annot.geometry.ellipse import Ellipse
 from annot.measurement.cross_section import NAMES, SectionName, cross_section, slope_of
+from annot.measurement.cross_section_draws import corrected_axes, draw_sections
 from annot.measurement.section_views import off_centre, views_of
 from tests.unit.measurement.section_rows import echo_rows, row, xray_rows
 
@@ -25,8 +26,38 @@ def test_exact_chords_give_the_ellipse_back_up_to_the_correction_for_selection()
     assert section.estimates["area_diameter"].value == pytest.approx(OVAL.area_diameter, rel=1e-6)
     assert section.estimates["orientation"].value == pytest.approx(30.0, abs=1e-4)
     # the correction takes out what noise would have added
-    assert 0 < OVAL.largest - section.estimates["largest"].value < 0.1
-    assert 0 < section.estimates["smallest"].value - OVAL.smallest < 0.1
+    assert 0.01 < OVAL.largest - section.estimates["largest"].value < 0.1
+    assert 0.01 < section.estimates["smallest"].value - OVAL.smallest < 0.1
+
+
+def test_near_a_circle_the_correction_is_the_mean_length_that_noise_adds_to_an_amplitude():
+    """An amplitude A of four views with noise σ reads long by σ²/2 / (2A): Rice's law, first order.
+
+    A is half of D − d, the noise of each of its two parts σ·√(2/4).
+    """
+    one = Ellipse(largest=21.0, smallest=20.0)
+    found = fitted(echo_rows(one, own=0.1, scale_rel=1e-6)).estimates
+    amplitude, noise = 0.5, 0.1 / np.sqrt(2)
+    assert one.largest - found["largest"].value == pytest.approx(
+        noise**2 / (2 * amplitude), rel=0.1
+    )
+
+
+def test_drawn_ellipses_centre_on_the_corrected_one_and_not_on_the_selected():
+    fit = fitted(echo_rows(Ellipse(largest=22.0, smallest=20.0), own=0.5, scale_rel=1e-6)).fit
+    drawn = draw_sections(fit, np.random.default_rng(4), draws=40_000)
+    corrected = corrected_axes(fit)[0]
+    assert np.mean(drawn.largest) == pytest.approx(corrected, abs=0.03)
+    assert 22.0 - corrected > 0.05
+
+
+def test_a_large_shared_scale_does_not_pull_the_size_to_the_short_views():
+    noise = (1.5, -1.5, 1.5, -1.5)
+    alone, shared = (
+        fitted(echo_rows(OVAL, noise=noise, scale_rel=rel)).estimates["area_diameter"].value
+        for rel in (1e-6, 0.1)
+    )
+    assert shared == pytest.approx(alone, rel=1e-6)
 
 
 def test_exact_shadows_give_the_same_ellipse():
