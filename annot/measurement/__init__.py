@@ -5,6 +5,7 @@ from annot.measurement.echo_beam import Beam
 from annot.measurement.measure import (
     Known,
     Measurement,
+    drawn_value,
     measure_all,
     measure_caliper,
     measure_outcome,
@@ -15,6 +16,7 @@ __all__ = [
     "Caliper",
     "Known",
     "Measurement",
+    "drawn_value",
     "measure_all",
     "measure_caliper",
     "measure_outcome",

@@ -79,6 +79,11 @@ class Caliper:
         return ""
 
     @property
+    def states_ends(self) -> bool:
+        """Whether it says itself how well its ends are placed."""
+        return self.u_end_px is not None or self.u_end_mm is not None
+
+    @property
     def closed(self) -> bool:
         """Whether the last point is joined to the first."""
         return self.measurand.kind == "contour"

@@ -125,7 +125,7 @@ def measure_outcome(
         caliper,
         sizes if scale else None,
         blurs=_blurs(caliper, sizes, known.beam) if echo else [],
-        by_repeats="placing" in terms,
+        by_repeats=_by_repeats(caliper, known),
     )
     quantities: list[Quantity] = [row, column, *placed, *terms.values()]
     result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
@@ -155,19 +155,25 @@ def measure_all(
     )
 
 
+def drawn_value(caliper: Caliper, outcome: Outcome, scale: PixelScale | NoScale) -> float:
+    """Return the bare number of a drawing under a scale, for comparing repeats with each other."""
+    row, column = _scales(scale)
+    model, raw = _model(caliper, outcome, (row.value, column.value), {}, None)
+    return raw + model.gap
+
+
 def _terms(
     caliper: Caliper, outcome: Outcome, known: Known, tilt: TiltRule, *, echo: bool
 ) -> dict[Term, InputQuantity]:
     """Return the terms that act on the whole, in the model's order of application."""
     terms: dict[Term, InputQuantity] = {}
-    own_repeats = _own_repeats(caliper, known)
     key = f"{caliper.key}:{outcome.name}"
     if echo and known.beam is not None:
         terms["sound"] = known.beam.sound()
     if outcome.form in CONTOUR_FORMS:
         terms["between"] = _between(caliper)
-    if own_repeats is not None:
-        terms["placing"] = own_repeats.as_input(key)
+    if known.placing is not None and _by_repeats(caliper, known):
+        terms["placing"] = known.placing.as_input(key)
     if tilt.factor is not None:
         terms["tilt"] = tilt.factor
     if known.frame is not None and caliper.origin == "drawn":
@@ -202,14 +208,14 @@ def _blurs(caliper: Caliper, sizes: tuple[float, float], beam: Beam | None) -> l
     ]
 
 
-def _own_repeats(caliper: Caliper, known: Known) -> Scatter | None:
-    """Return the reader's repeats where they speak for this caliper.
+def _by_repeats(caliper: Caliper, known: Known) -> bool:
+    """Whether the reader's repeats say how well this caliper is placed.
 
     What the read states for an end goes before them, and they say nothing about an end that a fit
     or a tracker placed.
     """
-    stated = caliper.u_end_px is not None or caliper.u_end_mm is not None
-    return None if stated or caliper.origin != "drawn" else known.placing
+    spoken = known.placing is not None or (known.frame is not None and known.frame.whole)
+    return spoken and not caliper.states_ends and caliper.origin == "drawn"
 
 
 def _scales(scale: PixelScale | NoScale) -> tuple[Quantity, Quantity]:

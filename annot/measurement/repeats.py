@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from annot.calibration import NoScale, PixelScale
+from annot.measurement.caliper import Caliper
 from annot.measurement.placement import LEAST_REPEAT_DOF
 from annot.uncertainty import InputQuantity
 
@@ -55,6 +57,9 @@ class Scatter:
         In `unit`, with the degrees of freedom it is known to.
     readings, groups : int
         What it comes from.
+    whole : bool
+        Of a choice of frame: whether it holds the placing too, as there were no repeats on one
+        frame to take out.
     """
 
     kind: Literal["placing", "frame"]
@@ -114,7 +119,7 @@ def evidence_of(readings: Iterable[Reading]) -> RepeatEvidence:
     for subject in {**same, **free}:
         placed, left = _pooled(same[subject], subject, "placing")
         chosen, also_left = _pooled(free[subject], subject, "frame")
-        net = None if chosen is None else _without(chosen, placed)
+        net = None if chosen is None else without(chosen, placed)
         placing |= {} if placed is None else {subject: placed}
         frame |= {} if net is None else {subject: net}
         notes |= {subject: left or also_left} if left or also_left else {}
@@ -175,7 +180,7 @@ def _pooled(
     ), ""
 
 
-def _without(chosen: Scatter, placed: Scatter | None) -> Scatter | None:
+def without(chosen: Scatter, placed: Scatter | None) -> Scatter | None:
     """Take the placing, which scatters free repeats too, out of the choice of frame.
 
     Without repeats on one frame the free ones stand for both. Degrees of freedom of the
@@ -195,3 +200,24 @@ def _without(chosen: Scatter, placed: Scatter | None) -> Scatter | None:
         readings=chosen.readings,
         groups=chosen.groups,
     )
+
+
+def without_stated(
+    chosen: Scatter, caliper: Caliper, scale: PixelScale | NoScale
+) -> Scatter | None:
+    """Take the placing that a read states for a caliper's ends out of a choice of frame."""
+    u_mm, u_px = caliper.u_end_mm, caliper.u_end_px
+    if u_px is not None and isinstance(scale, PixelScale):
+        u_mm = u_px * scale.row.value
+    u_end = u_mm if isinstance(scale, PixelScale) else u_px
+    if u_end is None:
+        return chosen
+    stated = Scatter(
+        kind="placing",
+        sd=math.sqrt(2) * u_end,
+        dof=math.inf,
+        unit=chosen.unit,
+        readings=0,
+        groups=0,
+    )
+    return without(chosen, stated)
