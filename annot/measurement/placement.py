@@ -50,6 +50,18 @@ BETWEEN_VERTICES = Allowance(
     meaning="what lies between a contour's vertices, as a part of smooth curve minus polygon",
     source="own calculation: covers 95 % of ellipses with 8 or more uneven vertices",
 )
+XRAY_EDGE_PX = Allowance(
+    value=0.4,
+    unit="px",
+    meaning="a hollow's shadow against the model of a round one, standard uncertainty",
+    source="own renderings: tests/against_truth/test_refined_ends.py",
+)
+ECHO_EDGE_PX = Allowance(
+    value=1.0,
+    unit="px",
+    meaning="a bright wall's inner edge against the model of half its power, standard uncertainty",
+    source="own renderings: tests/against_truth/test_refined_ends.py",
+)
 
 
 def all_placement_allowances() -> dict[str, Allowance]:
