@@ -12,6 +12,7 @@ from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
+from annot.cli.track import track
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -42,7 +43,7 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, view, schema):
+for verb in (demo, loops, scale, measure, track, view, schema):
     app.command()(verb)
 
 

@@ -77,9 +77,9 @@ def profile_through(
     along = np.arange(-inward_reach, REACH_PX + 1e-9, STEP_PX)
     places = np.asarray(end, dtype=float) + along[:, None] * outward
     across = np.broadcast_to(np.array([-outward[1], outward[0]]), places.shape)
-    grey = profiles(
-        frame, places, across, np.arange(-HALF_WIDTH_PX, HALF_WIDTH_PX + 1e-9)
-    ).mean(axis=1)
+    grey = profiles(frame, places, across, np.arange(-HALF_WIDTH_PX, HALF_WIDTH_PX + 1e-9)).mean(
+        axis=1
+    )
     inside = np.isfinite(grey)
     if inside.sum() < 0.7 * along.size or not inside[np.abs(along) < 5].all():
         return NoEdge(reason="the end lies too near the picture's border for a profile")

@@ -1,9 +1,10 @@
 """A caliper and a scale become measurements: value, budget, interval, warnings."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from annot.calibration import NoScale, PixelScale
 from annot.geometry import PixelPoint
@@ -27,6 +28,8 @@ from annot.uncertainty import (
     rectangular,
 )
 from annot.vocabulary import Outcome
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,30 +117,97 @@ def measure_outcome(
         DICOM modality of the loop, which decides how a tilt shows and whether beams blur.
     known : Known, optional
     """
+    drawing = _Drawing(caliper=caliper, outcome=outcome, scale=scale, modality=modality)
     known = known or Known()
-    row, column = _scales(scale)
-    sizes = (row.value, column.value)
-    echo = modality == "US" and isinstance(scale, PixelScale)
-    tilt = tilt_rule(caliper, modality)
-    terms = _terms(caliper, outcome, known, tilt, echo=echo)
-    model, raw = _model(caliper, outcome, sizes, terms, known.beam)
-    placed = coordinates_of(
-        caliper,
-        sizes if scale else None,
-        blurs=_blurs(caliper, sizes, known.beam) if echo else [],
-        by_repeats=_by_repeats(caliper, known),
+    return drawing.measured(known, drawing.placed(known))
+
+
+def measure_moved(
+    drawn: Caliper,
+    moved: Caliper,
+    scale: PixelScale | NoScale,
+    shifts: Sequence[InputQuantity],
+    *,
+    modality: str,
+    known: Known,
+) -> Measurement:
+    """Measure a caliper's first number where its points have been carried to.
+
+    Parameters
+    ----------
+    drawn, moved : Caliper
+        As a person drew it, and at its new points: the errors of the hand, the beam and the
+        tilt are those of the drawn one and shared by every frame.
+    shifts : sequence of InputQuantity
+        Row and column of every point, from drawn to moved; empty where nothing moved.
+    """
+    outcome = drawn.measurand.outcomes[0]
+    first = _Drawing(caliper=drawn, outcome=outcome, scale=scale, modality=modality)
+    placed = (
+        [
+            propagate(_sum, [place, shift], unit="px")
+            for place, shift in zip(first.placed(known), shifts, strict=True)
+        ]
+        if shifts
+        else first.placed(known)
     )
-    quantities: list[Quantity] = [row, column, *placed, *terms.values()]
-    result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
-    notes = (*tilt.warnings, *known.notes, *(blind_notes(known.beam) if echo else ()))
-    return Measurement(
-        caliper=caliper,
-        outcome=outcome,
-        scale=scale,
-        result=result,
-        raw_value=raw,
-        warnings=warnings_of(caliper, outcome, scale, result, notes=notes),
-    )
+    now = _Drawing(caliper=moved, outcome=outcome, scale=scale, modality=modality)
+    return now.measured(known, placed, terms_of=drawn)
+
+
+def _sum(first: FloatArray, second: FloatArray) -> FloatArray:
+    return first + second
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drawing:
+    """One outcome of a caliper under a scale."""
+
+    caliper: Caliper
+    outcome: Outcome
+    scale: PixelScale | NoScale
+    modality: str
+
+    @property
+    def echo(self) -> bool:
+        """Whether beams blur it and sound's speed stretches it."""
+        return self.modality == "US" and isinstance(self.scale, PixelScale)
+
+    def placed(self, known: Known) -> list[MeasurementResult]:
+        """Return the coordinates with what hand, grid and beam add."""
+        row, column = _scales(self.scale)
+        sizes = (row.value, column.value)
+        return coordinates_of(
+            self.caliper,
+            sizes if self.scale else None,
+            blurs=_blurs(self.caliper, sizes, known.beam) if self.echo else [],
+            by_repeats=_by_repeats(self.caliper, known),
+        )
+
+    def measured(
+        self,
+        known: Known,
+        placed: Sequence[MeasurementResult],
+        *,
+        terms_of: Caliper | None = None,
+    ) -> Measurement:
+        """Return the measurement of placed coordinates; `terms_of` names whose tilt acts."""
+        caliper, outcome, scale = terms_of or self.caliper, self.outcome, self.scale
+        row, column = _scales(scale)
+        tilt = tilt_rule(caliper, self.modality)
+        terms = _terms(caliper, outcome, known, tilt, echo=self.echo)
+        model, raw = _model(self.caliper, outcome, (row.value, column.value), terms, known.beam)
+        quantities: list[Quantity] = [row, column, *placed, *terms.values()]
+        result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
+        notes = (*tilt.warnings, *known.notes, *(blind_notes(known.beam) if self.echo else ()))
+        return Measurement(
+            caliper=self.caliper,
+            outcome=outcome,
+            scale=scale,
+            result=result,
+            raw_value=raw,
+            warnings=warnings_of(self.caliper, outcome, scale, result, notes=notes),
+        )
 
 
 def measure_all(

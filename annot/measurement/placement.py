@@ -62,6 +62,18 @@ ECHO_EDGE_PX = Allowance(
     meaning="a bright wall's inner edge against the model of half its power, standard uncertainty",
     source="own renderings: tests/against_truth/test_refined_ends.py",
 )
+TRACKED_XRAY_PX = Allowance(
+    value=0.4,
+    unit="px",
+    meaning="following an end through an X-ray loop, standard uncertainty along the caliper",
+    source="own renderings: tests/against_truth/test_tracked_calipers.py",
+)
+TRACKED_ECHO_PX = Allowance(
+    value=1.0,
+    unit="px",
+    meaning="following an end through an echo loop, standard uncertainty along the caliper",
+    source="own renderings: tests/against_truth/test_tracked_calipers.py",
+)
 
 
 def all_placement_allowances() -> dict[str, Allowance]:

@@ -12,7 +12,7 @@ from annot.geometry import PixelPoint
 from annot.measurement.caliper import Caliper
 from annot.measurement.echo_edge import echo_edge
 from annot.measurement.edge_fit import Edge, NoEdge, profile_through
-from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH, ECHO_EDGE_PX, XRAY_EDGE_PX
+from annot.measurement.placement import ECHO_EDGE_PX, END_PX, PIXEL_HALF_WIDTH, XRAY_EDGE_PX
 from annot.measurement.xray_edge import xray_edge
 
 FARTHEST_PX = 8.0
@@ -155,9 +155,7 @@ def with_refinements(caliper: Caliper, found: Mapping[int, Refinement]) -> Calip
         points[index] = one.point
     drawn = caliper.u_end_px or END_PX.value
     variances = [
-        found[index].u_px ** 2
-        if index in found
-        else drawn**2 + PIXEL_HALF_WIDTH.value**2 / 3.0
+        found[index].u_px ** 2 if index in found else drawn**2 + PIXEL_HALF_WIDTH.value**2 / 3.0
         for index in (0, len(points) - 1)
     ]
     return replace(

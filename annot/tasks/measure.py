@@ -57,13 +57,21 @@ def measure_read(
     AnnotError
         On the first loop, reference object or caliper at fault; nothing is half done.
     """
+    loops, scales = opened_with_scales(read, folder, progress)
+    return entries_of(read, loops, scales, beams=Beams())
+
+
+def opened_with_scales(
+    read: Read, folder: Path, progress: Callable[[str], None]
+) -> tuple[dict[str, Loop], dict[str, LoopScale]]:
+    """Open a read's loops, look at every measured frame, and make the scales."""
     loops: dict[str, Loop] = {}
     for one in read.loops:
         progress(one.file)
         loops[one.file] = _open(one, folder)
     for one in read.loops:
         _look_at_frames(one, loops[one.file])
-    return entries_of(read, loops, _scales(read, loops), beams=Beams())
+    return loops, _scales(read, loops)
 
 
 def entries_of(
