@@ -39,9 +39,9 @@ CURVE_COLUMNS: tuple[CurveColumn, ...] = (
     _column("dicom_frame", "", "frame from 1, as DICOM counts", lambda r: r.point.frame + 1),
     _column("time_ms", "ms", "time of the frame from the first one", lambda r: r.time_ms),
     _column("quantity", "", "what is measured", lambda r: r.point.measurement.outcome.name),
-    _column("value", "unit", "best estimate", lambda r: r.point.measurement.result.value),
+    _column("value", "unit", "best estimate", lambda r: r.point.measurement.estimate.value),
     _column("unit", "", "mm, or px without a scale", lambda r: r.point.measurement.result.unit),
-    _column("u", "unit", "standard uncertainty", lambda r: r.point.measurement.result.u),
+    _column("u", "unit", "standard uncertainty", lambda r: r.point.measurement.estimate.u),
     _column("low", "unit", "lower end of the interval", lambda r: r.point.measurement.interval.low),
     _column(
         "high", "unit", "upper end of the interval", lambda r: r.point.measurement.interval.high

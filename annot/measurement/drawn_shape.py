@@ -91,8 +91,10 @@ def shape_of(form: Form, places: Sequence[PixelPoint]) -> DrawnShape:
 
 
 def _length(rows: Places, columns: Places) -> FloatArray:
+    # not np.hypot: it guards against overflow, no length overflows, and drawing would wait for it
     steps = [
-        np.hypot(rows[k + 1] - rows[k], columns[k + 1] - columns[k]) for k in range(len(rows) - 1)
+        np.sqrt((rows[k + 1] - rows[k]) ** 2 + (columns[k + 1] - columns[k]) ** 2)
+        for k in range(len(rows) - 1)
     ]
     return np.asarray(sum(steps), dtype=float)
 

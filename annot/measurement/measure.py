@@ -1,7 +1,7 @@
 """A caliper and a scale become measurements: value, budget, interval, warnings."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +19,12 @@ from annot.measurement.repeats import Scatter
 from annot.measurement.tilt import TiltRule, tilt_rule
 from annot.uncertainty import (
     CoverageInterval,
+    Estimate,
     InputQuantity,
     MeasurementResult,
     Quantity,
+    estimate,
     exact,
-    expand,
     propagate,
     rectangular,
 )
@@ -64,10 +65,12 @@ class Measurement:
     scale : PixelScale or NoScale
         Without a scale the result is in pixels and `warnings` says why.
     result : MeasurementResult
-        Value and budget, in mm, mm2 or deg; px or px2 without a scale.
+        First-order value and budget, in mm, mm2 or deg; px or px2 without a scale.
     raw_value : float
         The number of the straight lines as drawn, before any correction for tilt, in the same
         unit.
+    estimate : Estimate
+        The answer: value, u and interval, by Monte Carlo where first order fails.
     """
 
     caliper: Caliper
@@ -76,11 +79,16 @@ class Measurement:
     result: MeasurementResult
     raw_value: float
     warnings: tuple[str, ...] = ()
+    estimate: Estimate = field(init=False)
+
+    def __post_init__(self) -> None:
+        # wherever a measurement is made, the same rule chooses the method
+        object.__setattr__(self, "estimate", estimate(self.result))
 
     @property
     def interval(self) -> CoverageInterval:
-        """First-order 95 % coverage interval."""
-        return expand(self.result)
+        """95 % coverage interval by the method of the estimate."""
+        return self.estimate.interval
 
 
 def measure_caliper(

@@ -1,11 +1,8 @@
 """Follow one caliper through its loop and say how its number changes."""
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-
-import numpy as np
 
 from annot.calibration import HeaderRequest
 from annot.errors import InputError
@@ -13,7 +10,7 @@ from annot.exports import CSV, PNG, Cell, write_whole
 from annot.exports.curve_figure import curve_png
 from annot.exports.curve_file import curve_csv, curve_rows
 from annot.geometry import PixelPoint
-from annot.loops import Loop, LoopArray
+from annot.loops import LoopArray
 from annot.measurement import Caliper
 from annot.measurement.curve_summary import CurveSummary, summarise
 from annot.measurement.track import Track, track_points
@@ -21,6 +18,7 @@ from annot.measurement.tracked_curve import CurvePoint, measure_track
 from annot.reads import LoopRead, Read
 from annot.tasks.measure import opened_with_scales
 from annot.tasks.surroundings import Beams, known_of
+from annot.uncertainty import generator_for
 from annot.vocabulary import MEASURANDS, FrameReference
 
 __all__ = [
@@ -95,9 +93,9 @@ def track_caliper(
         known=known,
     )
     moments = tuple(times[point.frame] for point in points)
-    summary = summarise(
-        points, moments, r_waves_ms=loop.header.r_wave_times_ms, rng=_rng(loop, key)
-    )
+    r_waves = loop.header.r_wave_times_ms
+    rng = generator_for([point.measurement.result for point in points])
+    summary = summarise(points, moments, r_waves_ms=r_waves, rng=rng)
     own = next(point for point in points if point.frame == track.start)
     return TrackedCaliper(
         file=part.file,
@@ -145,10 +143,3 @@ def _needed(read: Read, part: LoopRead) -> tuple[LoopRead, ...]:
     """Return the caliper's loop and the one whose scale it borrows."""
     lender = getattr(part.scale, "file", None)
     return tuple(one for one in read.loops if one.file in (part.file, lender))
-
-
-def _rng(loop: Loop, key: str) -> np.random.Generator:
-    """Return a generator that the same caliper of the same loop always gets."""
-    text = f"{loop.header.sop_instance_uid}:{key}".encode()
-    seed = int.from_bytes(hashlib.sha256(text).digest()[:8], "big")
-    return np.random.Generator(np.random.SFC64(seed))
