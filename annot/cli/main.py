@@ -16,6 +16,7 @@ from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
 from annot.cli.sizes import sizes
+from annot.cli.track import track
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -46,7 +47,7 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, section, sizes, geometry, view, schema):
+for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema):
     app.command()(verb)
 app.add_typer(audit, name="audit")
 

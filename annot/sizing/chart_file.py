@@ -3,18 +3,38 @@
 import csv
 import io
 import math
+from dataclasses import dataclass
 from pathlib import Path
 
 from annot.errors import InputError
 from annot.sizing.chart import ChartRow, SizeChart
 
-CHART_COLUMNS = {
-    "label": "the owner's name for the size",
-    "nominal_mm": "width of the thing itself, unloaded, mm",
-    "width_from_mm": "smallest measured width it is meant for, inside the range, mm",
-    "width_to_mm": "largest, outside the range, mm",
-    "least_depth_mm": "depth it needs, mm; the column may be left out, a cell may be empty",
-}
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartColumn:
+    """A column of a size chart."""
+
+    name: str
+    unit: str
+    meaning: str
+
+
+CHART_COLUMNS = (
+    ChartColumn(name="label", unit="", meaning="the owner's name for the size"),
+    ChartColumn(name="nominal_mm", unit="mm", meaning="width of the thing itself, unloaded"),
+    ChartColumn(
+        name="width_from_mm",
+        unit="mm",
+        meaning="smallest measured width it is meant for, inside the range",
+    ),
+    ChartColumn(name="width_to_mm", unit="mm", meaning="largest, outside the range"),
+    ChartColumn(
+        name="least_depth_mm",
+        unit="mm",
+        meaning="depth it needs; the column may be left out, a cell may be empty",
+    ),
+)
+_NAMES = tuple(column.name for column in CHART_COLUMNS)
 _OPTIONAL = "least_depth_mm"
 
 
@@ -60,9 +80,9 @@ def parse_chart(text: str, *, name: str) -> SizeChart:
 
 
 def _check_heads(heads: list[str], name: str) -> None:
-    wanted = ", ".join(CHART_COLUMNS)
-    missing = [one for one in CHART_COLUMNS if one not in heads and one != _OPTIONAL]
-    unknown = [one for one in heads if one not in CHART_COLUMNS]
+    wanted = ", ".join(_NAMES)
+    missing = [one for one in _NAMES if one not in heads and one != _OPTIONAL]
+    unknown = [one for one in heads if one not in _NAMES]
     if missing or unknown or len(set(heads)) != len(heads):
         parts = [
             f"lacks {', '.join(missing)}" if missing else "",

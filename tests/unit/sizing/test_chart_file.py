@@ -5,7 +5,7 @@ import pytest
 from annot.errors import InputError
 from annot.sizing import CHART_COLUMNS, parse_chart, read_chart
 
-HEAD = ",".join(CHART_COLUMNS)
+HEAD = ",".join(column.name for column in CHART_COLUMNS)
 
 
 def test_a_chart_is_read_in_its_own_order_and_a_depth_may_be_missing():
