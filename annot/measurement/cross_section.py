@@ -23,6 +23,7 @@ DRAWS = 20_000
 # directions closer than this show the same width within any placing of an end
 APART_DEG = 5.0
 SMALL_P = 0.05
+LOOSE = 0.15
 NAMES = (*DIAMETERS, "orientation")
 
 
@@ -298,6 +299,12 @@ def _about_fit(estimates: Mapping[str, Estimate | None], dof: int) -> list[str]:
     if dof == 0:
         warnings.append(
             "three views fix the ellipse without any check: one wrong view would not show"
+        )
+    largest = estimates["largest"]
+    if largest is not None and largest.u > LOOSE * largest.value:
+        warnings.append(
+            "the directions lie too close together, or the views are too uncertain, to tell the "
+            "largest: add a view where none was taken"
         )
     if estimates["orientation"] is None:
         warnings.append(

@@ -11,6 +11,7 @@ from annot.measurement.measured_row import MeasuredRow
 
 FloatArray = NDArray[np.float64]
 ULTRASOUND = "US"
+LEAST_OWN = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,8 +53,10 @@ class SeenLength:
         """The view as a reader names it."""
         row = self.rows[0]
         view = "view" if self.direction_deg is None else f"{self.direction_deg:.4g}° view"
+        loops = sorted({one.loop for one in self.rows if one.loop})
+        where = f" of {', '.join(loops)}" if loops else ""
         several = f" ({len(self.rows)} rows)" if len(self.rows) > 1 else ""
-        return f"{row.modality} {view}{several}".strip()
+        return f"{row.modality} {view}{where}{several}".strip()
 
 
 def shared_parts(row: MeasuredRow) -> dict[str, float]:
@@ -77,11 +80,13 @@ def shared_parts(row: MeasuredRow) -> dict[str, float]:
 def seen_length(row: MeasuredRow) -> SeenLength:
     """Return one row as a length, its variance split into shared parts and its own."""
     shared = shared_parts(row)
-    own = row.u**2 - sum(part**2 for part in shared.values())
+    # rows that share all of their error could not be weighed: a thousandth of u is their own
+    least = (LEAST_OWN * row.u) ** 2
+    own = max(row.u**2 - sum(part**2 for part in shared.values()), least)
     return SeenLength(
         rows=(row,),
         value=row.value,
-        own_u=math.sqrt(max(own, 0.0)),
+        own_u=math.sqrt(own),
         shared=shared,
         direction_deg=None if row.view_deg is None else row.view_deg % 180.0,
     )
@@ -118,9 +123,9 @@ def mean_length(lengths: Sequence[SeenLength], *, pooled_sd: float = 0.0) -> See
 
 
 def views_of(rows: Iterable[MeasuredRow]) -> tuple[SeenLength, ...]:
-    """Return one length per view: rows of the same direction, else of the same projection.
+    """Return one length per view: rows of one loop in one direction, else in one projection.
 
-    The scatter within views is pooled over all of them.
+    These are repeats or beats. The scatter within views is pooled over all of them.
     """
     groups: dict[object, list[SeenLength]] = {}
     for row in rows:
@@ -137,10 +142,8 @@ def views_of(rows: Iterable[MeasuredRow]) -> tuple[SeenLength, ...]:
 
 def _view_key(row: MeasuredRow) -> object:
     if row.view_deg is not None:
-        return round(row.view_deg % 180.0, 3) % 180.0
-    if row.primary_deg is not None or row.secondary_deg is not None:
-        return (row.primary_deg, row.secondary_deg)
-    return row.loop
+        return (row.loop, round(row.view_deg % 180.0, 3) % 180.0)
+    return (row.loop, row.primary_deg, row.secondary_deg)
 
 
 def covariance_of(

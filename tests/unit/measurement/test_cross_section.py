@@ -115,6 +115,21 @@ def test_two_directions_or_one_say_what_they_can_and_no_more(directions):
     assert any(f"at least {widest:.1f} mm" in text for text in section.warnings)
 
 
+def test_directions_close_together_leave_the_largest_open_and_say_so():
+    section = fitted(echo_rows(OVAL, (0, 8, 16)))
+    if section.fit is not None:
+        assert section.estimates["largest"].u > 0.15 * section.estimates["largest"].value
+    assert any("too close together" in text or "contradict" in text for text in section.warnings)
+
+
+def test_views_that_share_all_of_their_error_are_fitted():
+    rows = [
+        row(one.value, view_deg=one.view_deg, own=1e-9, scale_rel=0.02) for one in echo_rows(OVAL)
+    ]
+    section = fitted(rows)
+    assert section.estimates["mean"].u == pytest.approx(0.02 * OVAL.mean, rel=0.03)
+
+
 def test_three_directions_are_no_check_and_say_so():
     section = fitted(echo_rows(OVAL, (0, 60, 120)))
     assert (section.dof, section.p) == (0, None)

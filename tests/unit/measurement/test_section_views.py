@@ -49,7 +49,20 @@ def test_a_depth_group_is_shared_and_a_share_without_a_name_is_not():
 def test_splitting_the_variance_never_changes_it(values, share):
     for value in values:
         one = replace(row(value), share_scale=share)
-        assert seen_length(one).u == pytest.approx(one.u)
+        assert seen_length(one).u == pytest.approx(one.u, rel=1e-5)
+
+
+def test_rows_that_share_all_of_their_error_can_still_be_weighed():
+    pair = [seen_length(replace(row(20.0), share_scale=share)) for share in (1.0, 1.2)]
+    assert np.linalg.cond(covariance_of(pair)) < 1e8
+
+
+def test_one_direction_seen_in_two_loops_is_two_views():
+    rows = [row(20.0, view_deg=0.0, loop=name) for name in ("a.dcm", "b.dcm", "b.dcm")]
+    assert [one.words for one in views_of(rows)] == [
+        "US 0° view of a.dcm",
+        "US 0° view of b.dcm (2 rows)",
+    ]
 
 
 def test_repeats_of_a_view_average_their_own_error_and_keep_the_shared_one():
