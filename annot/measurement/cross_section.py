@@ -11,7 +11,6 @@ from annot.geometry.ellipse import Ellipse
 from annot.geometry.ellipse_fit import EllipseFit, fit_ellipse
 from annot.measurement.cross_section_draws import (
     DIAMETERS,
-    SectionDraws,
     corrected_axes,
     draw_sections,
 )
@@ -151,7 +150,7 @@ def cross_section(
         return CrossSection(name=name, views=views, unplaced=unplaced, warnings=tuple(warnings))
     dof = len(views) - 3
     p = _tail(fit.chi2, dof)
-    estimates = _estimates(fit, draw_sections(fit, rng, draws=DRAWS))
+    estimates = estimates_of(fit, rng)
     without = _without_each(views, fit)
     return CrossSection(
         name=name,
@@ -204,7 +203,11 @@ def _tail(chi2: float, dof: int) -> float | None:
     return float(chdtrc(dof, chi2)) if dof > 0 else None
 
 
-def _estimates(fit: EllipseFit, drawn: SectionDraws) -> dict[str, Estimate | None]:
+def estimates_of(
+    fit: EllipseFit, rng: np.random.Generator, *, draws: int = DRAWS
+) -> dict[str, Estimate | None]:
+    """Return every estimate that a fit gives, by `NAMES`; orientation is None near a circle."""
+    drawn = draw_sections(fit, rng, draws=draws)
     largest, smallest = corrected_axes(fit)
     found: dict[str, Estimate | None] = {
         name: drawn_estimate(
