@@ -5,14 +5,17 @@ from dataclasses import dataclass
 
 from annot.calibration.allowances import ULTRASOUND_REL
 from annot.calibration.depth import depth_ratio
+from annot.calibration.distortion import distortion_factor
+from annot.calibration.frame_hold import held_frames
+from annot.calibration.header_error import header_spacing
 from annot.calibration.identity import geometry_key, short_hash
-from annot.calibration.projection_geometry import stored_spacing
+from annot.calibration.projection_geometry import StoredSpacing, stored_spacing
 from annot.calibration.request import HeaderRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
 from annot.calibration.ultrasound_region import region_for
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader
-from annot.uncertainty import InputQuantity, propagate, rectangular, stated
+from annot.uncertainty import propagate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,22 +25,23 @@ class RegionScales:
     header: LoopHeader
     request: HeaderRequest
 
-    def at(self, points: Sequence[PixelPoint]) -> PixelScale | NoScale:
+    def at(self, points: Sequence[PixelPoint], *, frame: int | None = None) -> PixelScale | NoScale:
         """Return the scale of the region that holds all points, or why none does."""
+        del frame  # regions hold for the whole loop (PS3.3 C.8.5.5)
         ruling = region_for(self.header, points)
         if isinstance(ruling, NoScale):
             return ruling
         box, size = ruling.box, ruling.region.mm_per_px
         key = f"header-{short_hash(self.header.sop_instance_uid, self.request, box)}"
-        spacing = _spacing(
-            self.request,
-            key=key,
+        spacing = header_spacing(
+            self.header,
             size_mm=size[0],
-            default=(ULTRASOUND_REL.value, f"{ULTRASOUND_REL.meaning} ({ULTRASOUND_REL.source})"),
+            key=key,
+            allowance=ULTRASOUND_REL,
+            made_by="ultrasound",
+            u_rel=self.request.u_rel,
         )
-        row, column = pair_of_scales(
-            propagate(lambda value: value, [spacing], unit="mm/px"), size[1] / size[0]
-        )
+        row, column = pair_of_scales(spacing.result, size[1] / size[0])
         return PixelScale(
             key=key,
             kind="header",
@@ -45,22 +49,45 @@ class RegionScales:
             column=column,
             basis=f"ultrasound region of rows {box.min_row} to {box.max_row}",
             geometry=geometry_key(self.header),
+            system_id=spacing.system_id,
             region=box,
             overruled=self.request.placing.overrule,
             warnings=ruling.warnings,
         )
 
 
-def header_scale(header: LoopHeader, request: HeaderRequest) -> PixelScale | RegionScales | NoScale:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameScales:
+    """An X-ray loop's header scale where the geometry changes: each frame has its own."""
+
+    header: LoopHeader
+    request: HeaderRequest
+
+    def at(self, points: Sequence[PixelPoint], *, frame: int | None = None) -> PixelScale | NoScale:
+        """Return the scale of a frame, or why that frame has none."""
+        del points  # a projection has one scale all over
+        if frame is None:
+            return NoScale(
+                reason="the loop's geometry changes on the way: name the frame to be scaled"
+            )
+        return frame_scale(self.header, self.request, frame)
+
+
+def header_scale(
+    header: LoopHeader, request: HeaderRequest
+) -> PixelScale | RegionScales | FrameScales | NoScale:
     """Return the scale stated in a header.
 
     Returns
     -------
-    PixelScale for a projection, RegionScales for ultrasound with regions, otherwise NoScale with
-    the reason: secondary captures and pictures whose plane is not known have none.
+    PixelScale for a projection, FrameScales for one that changes from frame to frame, RegionScales
+    for ultrasound with regions, otherwise NoScale with the reason: secondary captures and pictures
+    whose plane is not known have none.
     """
     if header.xray is not None:
-        return _projection_scale(header, request)
+        if header.xray.varies:
+            return FrameScales(header=header, request=request)
+        return frame_scale(header, request, 0)
     if header.modality == "US":
         if not header.regions:
             return NoScale(reason="the file has no ultrasound regions, so its pixels have no size")
@@ -73,59 +100,60 @@ def header_scale(header: LoopHeader, request: HeaderRequest) -> PixelScale | Reg
     )
 
 
-def _projection_scale(header: LoopHeader, request: HeaderRequest) -> PixelScale | NoScale:
+def frame_scale(header: LoopHeader, request: HeaderRequest, frame: int) -> PixelScale | NoScale:
+    """Return the most trusted header scale of one frame of a projection."""
     assert header.xray is not None
-    spacing = stored_spacing(header.xray)
+    spacing = stored_spacing(header.xray.at(frame))
     if isinstance(spacing, NoScale):
         return spacing
-    key = f"header-{short_hash(header.sop_instance_uid, request)}"
+    return scale_of_spacing(header, request, spacing, frame=frame)
+
+
+def scale_of_spacing(
+    header: LoopHeader, request: HeaderRequest, spacing: StoredSpacing, *, frame: int = 0
+) -> PixelScale:
+    """Return the scale that one of the header's spacings gives on a frame."""
+    assert header.xray is not None
+    view, geometry = header.xray.at(frame), geometry_key(header, frame)
+    frames = held_frames(header, frame)
+    # a frame whose angles nobody states is like no other
+    alone = frame if None in geometry.angles_deg else None
+    place = (geometry, view.table_mm, alone) if frames else ()
+    key = f"header-{short_hash(header.sop_instance_uid, request, spacing.name, *place)}"
     depth = depth_ratio(
-        header, request.placing, key=f"depth-{short_hash(header.sop_instance_uid, request.placing)}"
+        header,
+        request.placing,
+        # the isocentre's depth is not the depth of an object in the same loop
+        key=f"depth-{short_hash(header.sop_instance_uid, request.placing, 'isocentre', *place)}",
+        view=view,
+        off_isocentre=False,
     )
-    allowance = spacing.allowance
-    stored = _spacing(
-        request,
-        key=key,
+    stored = header_spacing(
+        header,
         size_mm=spacing.mm_per_px[0],
-        default=(allowance.value, f"{allowance.meaning} ({allowance.source})"),
+        key=key,
+        allowance=spacing.allowance,
+        made_by=spacing.made_by,
+        u_rel=request.u_rel,
     )
-    scale = propagate(lambda size, ratio: size * ratio, [stored, depth.quantity], unit="mm/px")
-    row, column = pair_of_scales(scale, spacing.mm_per_px[1] / spacing.mm_per_px[0])
-    warnings = (
-        f"header scale: {spacing.basis}; check it against an object of known size",
-        *depth.warnings,
-    )
+    there = distortion_factor(view, stored.result, key=key)
+    scale = propagate(lambda size, ratio: size * ratio, [there, depth.quantity], unit="mm/px")
+    aspect = spacing.mm_per_px[1] / spacing.mm_per_px[0]
+    row, column = pair_of_scales(scale, aspect)
     return PixelScale(
         key=key,
         kind="header",
         row=row,
         column=column,
         basis=spacing.basis,
-        geometry=geometry_key(header),
+        geometry=geometry,
         depth_group=depth.group,
+        system_id=stored.system_id,
+        frames=frames,
+        at_object=there,
         overruled=request.placing.overrule,
-        warnings=warnings,
-    )
-
-
-def _spacing(
-    request: HeaderRequest, *, key: str, size_mm: float, default: tuple[float, str]
-) -> InputQuantity:
-    """Return a stored spacing with its stated u, else with the default rectangular allowance."""
-    if request.u_rel is not None:
-        return stated(
-            size_mm,
-            size_mm * request.u_rel,
-            key=key,
-            unit="mm/px",
-            component="scale",
-            source=f"stored spacing, relative u = {request.u_rel:g} as stated",
-        )
-    return rectangular(
-        size_mm,
-        size_mm * default[0],
-        key=key,
-        unit="mm/px",
-        component="scale",
-        source=f"stored spacing ± {100 * default[0]:g} %: {default[1]}",
+        warnings=(
+            f"header scale: {spacing.basis}; check it against an object of known size",
+            *depth.warnings,
+        ),
     )

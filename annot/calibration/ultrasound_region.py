@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from annot.calibration.scale import NoScale, Region
+from annot.calibration.geometry_key import Region
+from annot.calibration.scale import NoScale
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader, UltrasoundRegion
 

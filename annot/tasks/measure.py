@@ -87,7 +87,8 @@ def measure_live(caliper: Caliper, scale: LoopScale, header: LoopHeader) -> Meas
     frame = caliper.frame.frame
     refuse_outside(header, frame, caliper.points, what=f"caliper {caliper.key}")
     placed = replace(caliper, frame=header.reference(frame))
-    return measure_caliper(placed, scale.at(caliper.points), modality=header.modality)
+    held = scale.at(caliper.points, frame=frame)
+    return measure_caliper(placed, held, modality=header.modality)
 
 
 def _open(one: LoopRead, folder: Path) -> Loop:
