@@ -13,7 +13,7 @@ from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
 from annot.reads import LoopRead, Read
 
 Cell = str | int | float | bool | None
-SHARES = ("scale", "object", "ends", "depth", "tilt", "other")
+SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
 METHOD = "first-order"
 
 
@@ -168,6 +168,12 @@ COLUMNS: tuple[Column, ...] = (
         lambda e: s.object_id if (s := _scale(e)) else None,
     ),
     _column(
+        "system_id",
+        "",
+        "rows with the same one share the imaging system's own error",
+        lambda e: s.system_id if (s := _scale(e)) else None,
+    ),
+    _column(
         "depth_group",
         "",
         "rows with the same one share the depth",
@@ -182,8 +188,9 @@ COLUMNS: tuple[Column, ...] = (
     *(
         _column(f"share_{name}", "1", f"part of the variance from {words}", _share(name))
         for name, words in (
-            ("scale", "reading the scale, without the object's size"),
+            ("scale", "reading the scale, without the object's size and the system's error"),
             ("object", "the reference object's true size"),
+            ("system", "the error that an imaging system's header scales share"),
             ("ends", "placing the ends"),
             ("depth", "unknown depth"),
             ("tilt", "unknown tilt"),

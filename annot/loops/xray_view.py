@@ -114,6 +114,7 @@ class XrayView:
             secondary_deg=secondary,
             primary_increments_deg=(),
             secondary_increments_deg=(),
+            positioner_motion="STATIC",
             vectors=FrameVectors(),
         )
 

@@ -17,7 +17,8 @@ from tests.strategies import caliper, catheter_scale, header, paths, view
 from tests.unit.exports.conftest import entry_of
 
 GOLDEN = Path(__file__).parents[2] / "golden" / "table-header.csv"
-SHARES = ["share_scale", "share_object", "share_ends", "share_depth", "share_tilt", "share_other"]
+PARTS = ("scale", "object", "system", "ends", "depth", "tilt", "other")
+SHARES = [f"share_{part}" for part in PARTS]
 
 
 def test_columns_are_those_of_the_contract_in_its_order():
