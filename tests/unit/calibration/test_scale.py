@@ -95,6 +95,7 @@ GEOMETRY = {
     "angles_deg": (-30.0, -20.0),
     "plane": "SINGLE PLANE",
     "field_of_view_mm": (200.0,),
+    "intensifier_mm": None,
     "region_sizes_mm": (),
 }
 
@@ -115,6 +116,7 @@ def test_equal_geometries_have_no_difference():
         ("angles_deg", (-30.0, 20.0), "the positioner's angles"),
         ("plane", "BIPLANE B", "the plane of a biplane system"),
         ("field_of_view_mm", (150.0,), "the field of view"),
+        ("intensifier_mm", 230.0, "the zoom of the image intensifier (None against 230.0)"),
         ("region_sizes_mm", ((0.4, 0.4),), "the pixel sizes of the ultrasound regions"),
     ],
 )
