@@ -6,7 +6,7 @@ from annot.calibration.depth import depth_ratio
 from annot.calibration.frame_hold import HeldFrames
 from annot.calibration.header_scale import FrameScales, RegionScales
 from annot.calibration.identity import geometry_key, short_hash
-from annot.calibration.make_scale import LoopScale, MadeScale
+from annot.calibration.make_scale import LoopScale, MadeScale, compared
 from annot.calibration.request import BorrowedRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
 from annot.loops import LoopHeader
@@ -46,7 +46,7 @@ def borrow_scale(
         return NoScale(reason=_refusal(lender, scale, borrower, differences))
     if request.placing.states_depth:
         scale = _at_new_depth(scale, borrower, request)
-    return replace(
+    used = replace(
         scale,
         frames=_held(scale, borrower, request) if varies else None,
         overruled="; ".join(
@@ -58,6 +58,8 @@ def borrow_scale(
             *_motion_warnings(scale, lender, borrower),
         ),
     )
+    # where the borrower moves, each frame has another header scale: none stands for all
+    return used if varies else compared(MadeScale(scale=used), borrower).scale
 
 
 def _refusal(

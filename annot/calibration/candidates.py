@@ -10,6 +10,7 @@ from annot.calibration.header_scale import RegionScales, scale_of_spacing
 from annot.calibration.projection_geometry import RefusedSpacing, spacing_variants
 from annot.calibration.request import HeaderRequest
 from annot.calibration.scale import NoScale, PixelScale
+from annot.calibration.ultrasound_region import what_it_shows
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader, UltrasoundRegion
 
@@ -96,11 +97,15 @@ _BASES = {
 def _of_regions(header: LoopHeader, request: HeaderRequest) -> Iterator[ScaleCandidate]:
     scales = RegionScales(header=header, request=request)
     for number, region in enumerate(header.regions, start=1):
-        basis = f"ultrasound region of rows {region.min_y0} to {region.max_y1}"
-        found = scales.at([_middle(region)])
-        # a place that several regions cover may be ruled by another one
-        size = region.mm_per_px if region.is_2d_length else None
-        yield ScaleCandidate(name=f"region-{number}", basis=basis, scale=found, stated_mm=size)
+        yield ScaleCandidate(
+            name=f"region-{number}",
+            basis=f"ultrasound region of rows {region.min_y0} to {region.max_y1}",
+            # where several regions overlap, what holds in the middle is what they all say
+            scale=scales.at([_middle(region)])
+            if region.is_2d_length
+            else NoScale(reason=f"it gives no lengths: {what_it_shows(region)}"),
+            stated_mm=region.mm_per_px if region.is_2d_length else None,
+        )
     if not header.regions:
         yield ScaleCandidate(name="regions", basis="ultrasound regions", scale=_no_regions(scales))
     yield from _of_picture(header) if header.pixel_spacing_mm else ()

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import starmap, zip_longest
 from math import inf, isclose
 
 from annot.calibration.allowances import SAME_ANGLE_DEG, SAME_GEOMETRY_REL
@@ -16,11 +17,13 @@ _WORDS = {
     "source_to_detector_mm": "the distance from source to detector",
     "source_to_patient_mm": "the distance from source to patient",
     "angles_deg": "the positioner's angles",
+    "isocentre_deg": "the stand's angles at the isocentre",
     "plane": "the plane of a biplane system",
     "field_of_view_mm": "the field of view",
     "intensifier_mm": "the zoom of the image intensifier",
     "region_sizes_mm": "the pixel sizes of the ultrasound regions",
 }
+_ANGLES = ("angles_deg", "isocentre_deg")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +37,7 @@ class GeometryKey:
     source_to_detector_mm: float | None = None
     source_to_patient_mm: float | None = None
     angles_deg: Angles = (None, None)
+    isocentre_deg: tuple[float | None, ...] = ()
     plane: str | None = None
     field_of_view_mm: tuple[float, ...] = ()
     intensifier_mm: float | None = None
@@ -59,17 +63,23 @@ class GeometryKey:
         return tuple(
             f"{words} ({getattr(self, name)} against {getattr(other, name)})"
             for name, words in _WORDS.items()
-            if (angles or name != "angles_deg") and not self._agrees(other, name)
+            if (angles or name not in _ANGLES) and not self._agrees(other, name)
         )
 
     def turned_deg(self, other: "GeometryKey") -> float:
         """Return by how many degrees an angle differs, at most; 0 if both are unknown."""
-        return max(map(_turn, self.angles_deg, other.angles_deg))
+        return max(_turned(getattr(self, name), getattr(other, name)) for name in _ANGLES)
 
     def _agrees(self, other: "GeometryKey", name: str) -> bool:
-        if name == "angles_deg":
-            return self.turned_deg(other) <= SAME_ANGLE_DEG.value
+        if name in _ANGLES:
+            turned = _turned(getattr(self, name), getattr(other, name))
+            return turned <= SAME_ANGLE_DEG.value
         return _same(getattr(self, name), getattr(other, name))
+
+
+def _turned(first: tuple[float | None, ...], second: tuple[float | None, ...]) -> float:
+    """Return the largest turn of any angle; what only one of the two states is one without end."""
+    return max(starmap(_turn, zip_longest(first, second)), default=0.0)
 
 
 def _turn(first: float | None, second: float | None) -> float:

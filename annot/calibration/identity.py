@@ -30,6 +30,7 @@ def geometry_key(header: LoopHeader, frame: int = 0) -> GeometryKey:
         source_to_detector_mm=view.source_to_detector_mm,
         source_to_patient_mm=view.source_to_patient_mm,
         angles_deg=(view.primary_deg, view.secondary_deg),
+        isocentre_deg=view.isocentre_deg or (),
         plane=view.plane,
         field_of_view_mm=view.field_of_view_mm,
         intensifier_mm=view.intensifier_mm,

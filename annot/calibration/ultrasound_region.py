@@ -100,7 +100,7 @@ def _outside(region: UltrasoundRegion, header: LoopHeader) -> str:
 
 def _why_none(header: LoopHeader, points: Sequence[PixelPoint]) -> str:
     if not any(one.is_2d_length for one in header.regions):
-        shown = "; ".join(dict.fromkeys(_shows(one) for one in header.regions))
+        shown = "; ".join(dict.fromkeys(what_it_shows(one) for one in header.regions))
         return (
             "none of the file's ultrasound regions is a 2-D picture measured in centimetres: "
             f"{shown}"
@@ -115,7 +115,7 @@ def _why_none(header: LoopHeader, points: Sequence[PixelPoint]) -> str:
     if touched:
         return (
             "the ends lie in an ultrasound region that does not measure lengths: "
-            f"{_shows(touched[0])}"
+            f"{what_it_shows(touched[0])}"
         )
     return "the ends lie outside every ultrasound region"
 
@@ -139,8 +139,8 @@ _UNITS = {
 }
 
 
-def _shows(region: UltrasoundRegion) -> str:
-    """Say what a region shows that is no picture measured in centimetres."""
+def what_it_shows(region: UltrasoundRegion) -> str:
+    """Say what a region shows that is no 2-D picture measured in centimetres."""
     kind = _FORMATS.get(region.spatial_format)
     if kind is not None:
         return f"it is {kind}"

@@ -14,6 +14,7 @@ from pydicom.multival import MultiValue
 from annot.loops.attributes import Attributes
 
 TablePosition = tuple[float | None, float | None, float | None]
+IsocentreAngles = tuple[float | None, float | None, float | None]
 Pair = tuple[float, float]
 
 
@@ -35,6 +36,7 @@ class FrameVectors:
     beam_angle_deg: tuple[float | None, ...] = ()
     field_of_view_mm: tuple[tuple[float, ...], ...] = ()
     table_mm: tuple[TablePosition | None, ...] = ()
+    isocentre_deg: tuple[IsocentreAngles | None, ...] = ()
 
     def at(self, frame: int) -> dict[str, Any]:
         """Return the fields that have a value of their own on a frame, and that value."""
@@ -89,9 +91,26 @@ PER_FRAME: Mapping[str, tuple[str, Callable[[Any], Any]]] = {
     "FieldOfViewDimensionsInFloat": ("field_of_view_mm", _all),
     "FieldOfViewDimensions": ("field_of_view_mm", _all),
 }
-_TABLE = ("TableTopVerticalPosition", "TableTopLongitudinalPosition", "TableTopLateralPosition")
+# Three attributes that make one position or one set of angles: vertical, longitudinal and lateral;
+# the isocentre's system has Y downwards, Z along and X across the table (PS3.3 C.8.19.6.13).
+TABLE_TOP = ("TableTopVerticalPosition", "TableTopLongitudinalPosition", "TableTopLateralPosition")
+TABLE_TO_ISOCENTRE = (
+    "TableYPositionToIsocenter",
+    "TableZPositionToIsocenter",
+    "TableXPositionToIsocenter",
+)
+ISOCENTRE_ANGLES = (
+    "PositionerIsocenterPrimaryAngle",
+    "PositionerIsocenterSecondaryAngle",
+    "PositionerIsocenterDetectorRotationAngle",
+)
+TRIPLES = {
+    TABLE_TOP: "table_mm",
+    TABLE_TO_ISOCENTRE: "table_mm",
+    ISOCENTRE_ANGLES: "isocentre_deg",
+}
+GEOMETRY = (*PER_FRAME, *(keyword for triple in TRIPLES for keyword in triple))
 _INCREMENTS = ("TableVerticalIncrement", "TableLongitudinalIncrement", "TableLateralIncrement")
-TABLE_POSITION = _TABLE
 
 
 def vectors_of(differing: Mapping[str, tuple[Any, ...]]) -> FrameVectors:
@@ -107,14 +126,11 @@ def vectors_of(differing: Mapping[str, tuple[Any, ...]]) -> FrameVectors:
         values = differing.get(keyword)
         if values is not None and field not in found:
             found[field] = tuple(read(value) for value in values)
-    tables = [differing.get(keyword, ()) for keyword in _TABLE]
-    if any(tables):
-        frames = max(len(one) for one in tables)
-        columns = [one or (None,) * frames for one in tables]
-        found["table_mm"] = tuple(
-            (_number(down), _number(along), _number(across))
-            for down, along, across in zip(*columns, strict=True)
-        )
+    for triple, field in TRIPLES.items():
+        columns = [differing.get(keyword) for keyword in triple]
+        if None not in columns and field not in found:
+            rows = zip(*(column or () for column in columns), strict=True)
+            found[field] = tuple(tuple(_number(value) for value in row) for row in rows)
     return FrameVectors(**found)
 
 

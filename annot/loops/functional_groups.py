@@ -12,7 +12,7 @@ from pydicom.dataset import Dataset
 from pydicom.valuerep import DT
 
 from annot.loops.attributes import Attributes
-from annot.loops.frame_vectors import PER_FRAME, TABLE_POSITION
+from annot.loops.frame_vectors import GEOMETRY, TRIPLES
 from annot.loops.quiet import captured_warnings
 
 _SHARED, _PER_FRAME = "SharedFunctionalGroupsSequence", "PerFrameFunctionalGroupsSequence"
@@ -38,7 +38,7 @@ _SAME_FOR_ALL = (
     "BeamAngle",
     "GeometricalProperties",
     "GeometricMaximumDistortion",
-    *TABLE_POSITION,
+    *(keyword for triple in TRIPLES for keyword in triple),
 )
 # Each frame may have its own; the first one's is enough to show a picture.
 _OF_THE_FIRST = ("WindowCenter", "WindowWidth", "RescaleSlope", "RescaleIntercept")
@@ -97,12 +97,13 @@ def differing(dataset: Dataset, *, frames: int) -> dict[str, tuple[Any, ...]]:
     with captured_warnings():
         try:
             groups = FunctionalGroups(dataset, frames=frames)
-            found = {name: groups.values(name) for name in (*PER_FRAME, *TABLE_POSITION)}
+            found = {name: groups.values(name) for name in GEOMETRY}
         except Exception:  # noqa: BLE001  `unfolded` has said that they cannot be read
             return {}
     uneven = {name: tuple(values) for name, values in found.items() if _differ(values)}
-    if set(TABLE_POSITION) & set(uneven):
-        uneven |= {name: tuple(found[name]) for name in TABLE_POSITION}
+    for triple in TRIPLES:
+        if set(triple) & set(uneven):
+            uneven |= {name: tuple(found[name]) for name in triple}
     # what stands in for the distance to the patient gives way to the distance itself
     if "DistanceSourceToPatient" in dataset or any(found["DistanceSourceToPatient"]):
         uneven.pop("DistanceSourceToIsocenter", None)
@@ -210,7 +211,7 @@ def _put(plain: Dataset, keyword: str, value: Any) -> None:
 def _put_common(plain: Dataset, keyword: str, values: list[Any], notes: Attributes) -> None:
     if not _differ(values):
         _put(plain, keyword, values[0])
-    elif keyword in PER_FRAME or keyword in TABLE_POSITION:
+    elif keyword in GEOMETRY:
         notes.warn(f"{keyword} differs from frame to frame: a scale holds on its own frames only.")
     else:
         notes.warn(f"{keyword} differs from frame to frame and is not used.")

@@ -6,8 +6,9 @@ from typing import Any
 
 from annot.loops.attributes import Attributes
 from annot.loops.frame_vectors import (
-    TABLE_POSITION,
-    TablePosition,
+    ISOCENTRE_ANGLES,
+    TABLE_TO_ISOCENTRE,
+    TABLE_TOP,
     classic_table_positions,
     vectors_of,
 )
@@ -92,7 +93,8 @@ def _whole_loop(attributes: Attributes) -> XrayView:
             rule="an angle from 0 to 180 degrees",
         ),
         distortion_percent=_distortion(attributes),
-        table_mm=_table_position(attributes),
+        table_mm=_triple(attributes, TABLE_TOP) or _triple(attributes, TABLE_TO_ISOCENTRE),
+        isocentre_deg=_triple(attributes, ISOCENTRE_ANGLES),
     )
 
 
@@ -111,9 +113,11 @@ def _distortion(attributes: Attributes) -> float | None:
     return percent or None
 
 
-def _table_position(attributes: Attributes) -> TablePosition | None:
-    down, along, across = (attributes.number(keyword) for keyword in TABLE_POSITION)
-    stated = (down, along, across)
+def _triple(
+    attributes: Attributes, keywords: tuple[str, str, str]
+) -> tuple[float | None, float | None, float | None] | None:
+    first, second, third = (attributes.number(keyword) for keyword in keywords)
+    stated = (first, second, third)
     return stated if any(value is not None for value in stated) else None
 
 

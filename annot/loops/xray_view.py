@@ -5,7 +5,7 @@ Source: PS3.3 C.8.7 (X-Ray Acquisition, XA Positioner) and 10.7.1.1 (which plane
 
 from dataclasses import dataclass, field, replace
 
-from annot.loops.frame_vectors import FrameVectors, TablePosition
+from annot.loops.frame_vectors import FrameVectors, IsocentreAngles, TablePosition
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +55,9 @@ class XrayView:
         Largest geometric distortion of a frame that is not uniform (PS3.3 C.8.19.6.4).
     table_mm
         Position of the tabletop as stored: vertical, longitudinal, lateral.
+    isocentre_deg
+        The stand's angles in its own system, not the patient's: primary, secondary, and the
+        detector's rotation (PS3.3 C.8.19.6.13).
     calibration_frames
         Frames, from 0, in which an enhanced object says that a known object was used to calibrate.
     vectors
@@ -88,6 +91,7 @@ class XrayView:
     beam_angle_deg: float | None = None
     distortion_percent: float | None = None
     table_mm: TablePosition | None = None
+    isocentre_deg: IsocentreAngles | None = None
     calibration_frames: tuple[int, ...] = ()
     vectors: FrameVectors = field(default_factory=FrameVectors)
 

@@ -35,6 +35,7 @@ __all__ = [
     "LoopHeader",
     "OfferedScale",
     "list_loops",
+    "offered_devices",
     "offered_scales",
     "open_loop",
     "scale_words",
@@ -89,6 +90,14 @@ def offered_scales(header: LoopHeader) -> tuple[OfferedScale, ...]:
         _offered(one, place="frame 0: " if moving else "")
         for one in candidate_scales(header)
         if isinstance(one.scale, PixelScale) or one.stated_mm is not None
+    )
+
+
+def offered_devices(header: LoopHeader) -> tuple[str, ...]:
+    """Say which objects of known size a header names; none is a scale before it is traced."""
+    return tuple(
+        f"on offer: {one.kind} of {one.size_mm:.4g} mm ({one.stated}), to be traced"
+        for one in device_offers(header)
     )
 
 

@@ -74,6 +74,7 @@ def test_a_lenders_own_overruling_is_not_lost_on_the_way():
 
 
 # every field of the key, so that a new one is not forgotten
+EMPTY = ("isocentre_deg", "field_of_view_mm", "region_sizes_mm")
 DIFFERENT = {
     "modality": "RF",
     "rows": 1024,
@@ -82,6 +83,7 @@ DIFFERENT = {
     "source_to_detector_mm": 1100.0,
     "source_to_patient_mm": 800.0,
     "angles_deg": (30.0, -20.0),
+    "isocentre_deg": (40.0, 0.0, 0.0),
     "plane": "BIPLANE B",
     "field_of_view_mm": (150.0,),
     "intensifier_mm": 230.0,
@@ -97,7 +99,7 @@ def test_every_field_of_the_key_is_tried():
 @pytest.mark.parametrize("absent", [False, True])
 def test_borrowing_is_refused_whenever_a_field_of_the_key_differs(name, absent):
     own = geometry_key(LENDER)
-    other = {"angles_deg": (None, None), "field_of_view_mm": (), "region_sizes_mm": ()}
+    other = {"angles_deg": (None, None)} | dict.fromkeys(EMPTY, ())
     value = other.get(name) if absent else DIFFERENT[name]
     if absent and (name in {"modality", "rows", "columns"} or value == getattr(own, name)):
         return  # these are always there, or nothing is different
@@ -156,6 +158,21 @@ def test_a_depth_stated_anew_takes_the_place_of_the_lenders():
         line.input.key for line in scale.row.lines
     }
     assert shared == {"catheter-2", "catheter-a:seen"}
+
+
+def test_the_stands_own_angles_count_like_the_patients():
+    turned = header(xray=view(isocentre_deg=(40.0, 0.0, 0.0)))
+    refused = at_angles(turned)
+    assert isinstance(refused, NoScale)
+    assert "the stand's angles at the isocentre (() against (40.0, 0.0, 0.0))" in refused.reason
+    assert isinstance(at_angles(turned, depth_offset_mm=60.0), PixelScale)
+
+
+def test_a_borrowed_scale_is_set_against_the_borrowers_own_header():
+    other = header(xray=view(pixel_spacing_mm=(0.3, 0.3), calibration_type="FIDUCIAL"))
+    scale = at_angles(other, depth_offset_mm=5.0)
+    assert any("E_n = -" in one for one in scale.warnings)
+    assert not any("E_n" in one for one in at_angles(header()).warnings)
 
 
 def test_a_depth_known_from_two_views_moves_the_scale():

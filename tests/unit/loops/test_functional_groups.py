@@ -163,6 +163,29 @@ def test_a_table_that_moves_stands_elsewhere_on_each_frame(write_loop):
     assert [view.at(n).table_mm for n in range(3)] == [(0, 0, 5), (0, 10, 5), (0, 20, 5)]
 
 
+def test_the_isocentres_system_gives_table_and_angles(write_loop):
+    """PS3.3 C.8.19.6.13: Y is downwards, so it is the table's vertical position."""
+    each = [
+        group(
+            IsocenterReferenceSystemSequence={
+                "PositionerIsocenterPrimaryAngle": float(angle),
+                "PositionerIsocenterSecondaryAngle": 5.0,
+                "PositionerIsocenterDetectorRotationAngle": 0.0,
+                "TableXPositionToIsocenter": 1.0,
+                "TableYPositionToIsocenter": 2.0,
+                "TableZPositionToIsocenter": float(angle),
+            }
+        )
+        for angle in (0, 10, 20)
+    ]
+    view = enhanced(write_loop, each=each).xray
+    assert [view.at(n).isocentre_deg for n in range(3)] == [(0, 5, 0), (10, 5, 0), (20, 5, 0)]
+    assert [view.at(n).table_mm for n in range(3)] == [(2, 0, 1), (2, 10, 1), (2, 20, 1)]
+    still = enhanced(write_loop, each=[each[1]] * 3).xray
+    assert (still.isocentre_deg, still.table_mm) == ((10, 5, 0), (2, 10, 1))
+    assert not still.varies
+
+
 def test_the_frames_used_to_calibrate_are_named(write_loop):
     """PS3.3 C.8.19.6.6, X-Ray Calibration Device Usage: (0050,0004) inside (0018,9455)."""
     each = [group(CalibrationSequence={"CalibrationImage": one}) for one in ("NO", "YES", "NO")]
