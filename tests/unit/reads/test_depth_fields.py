@@ -1,5 +1,6 @@
 """How a read file states a difference in depth: three ways, one at a time, there and back."""
 
+import json
 from dataclasses import replace
 from typing import get_args
 
@@ -9,9 +10,10 @@ from hypothesis import strategies as st
 
 from annot.calibration import BorrowedRequest, HeaderRequest, Placing, all_depth_presets
 from annot.errors import InputError
-from annot.reads import parse_request
+from annot.reads import parse_request, read_of
 from annot.reads.depth_fields import DepthPreset
 from annot.reads.object_parts import part_of, request_of
+from annot.reads.read_file import parse
 from tests.strategies import catheter_requests
 
 ranges = st.tuples(st.floats(-200, 200), st.floats(-200, 200)).map(
@@ -60,3 +62,15 @@ def test_an_object_keeps_its_depth(request_, stated):
 def test_depth_at_fault_is_one_sentence(part, fields, words):
     with pytest.raises(InputError, match=words):
         parse_request({**part, **fields}, name="mine.json")
+
+
+def test_a_read_files_sentence_names_the_loop():
+    text = json.dumps(
+        {
+            "annot_read": 1,
+            "reader": "A",
+            "loops": [{"file": "a.dcm", "scale": {"kind": "header", "depth_range_mm": [2, 1]}}],
+        }
+    )
+    with pytest.raises(InputError, match=r"^mine.json: a.dcm: The range of depth 2 to 1 mm runs"):
+        read_of(parse(text, name="mine.json"), name="mine.json")
