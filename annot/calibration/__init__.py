@@ -10,10 +10,11 @@ from annot.calibration.borrow_scale import borrow_scale
 from annot.calibration.candidates import ScaleCandidate, candidate_scales
 from annot.calibration.device_offer import DeviceOffer, device_offers
 from annot.calibration.geometry_key import GeometryKey, Region
-from annot.calibration.header_scale import FrameScales, RegionScales, header_scale
+from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.known_objects import KnownSize, french_to_mm
 from annot.calibration.make_scale import LoopScale, MadeScale, compared, make_scale
 from annot.calibration.object_in_frame import SeenSize
+from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import (
     BorrowedRequest,
     GivenRequest,

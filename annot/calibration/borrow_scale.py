@@ -4,9 +4,10 @@ from dataclasses import replace
 
 from annot.calibration.depth import depth_ratio
 from annot.calibration.frame_hold import HeldFrames
-from annot.calibration.header_scale import FrameScales, RegionScales
+from annot.calibration.header_scale import FrameScales
 from annot.calibration.identity import geometry_key, short_hash
 from annot.calibration.make_scale import LoopScale, MadeScale, compared
+from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import BorrowedRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
 from annot.loops import LoopHeader

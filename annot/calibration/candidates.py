@@ -6,8 +6,9 @@ Listing chooses nothing: which scale is used is a person's recorded act.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from annot.calibration.header_scale import RegionScales, scale_of_spacing
 from annot.calibration.projection_geometry import RefusedSpacing, spacing_variants
+from annot.calibration.projection_scale import scale_of_spacing
+from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import HeaderRequest
 from annot.calibration.scale import NoScale, PixelScale
 from annot.calibration.ultrasound_region import what_it_shows

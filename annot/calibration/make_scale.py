@@ -11,9 +11,10 @@ from annot.calibration.depth import depth_ratio
 from annot.calibration.distortion import distortion_factor
 from annot.calibration.frame_hold import differing_frames, held_frames
 from annot.calibration.geometry_key import Region
-from annot.calibration.header_scale import FrameScales, RegionScales, header_scale
+from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.identity import geometry_key, pixel_aspect, short_hash
 from annot.calibration.object_in_frame import SeenSize, size_in_frames
+from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import GivenRequest, HeaderRequest, ObjectRequest
 from annot.calibration.scale import (
     NoScale,
@@ -21,7 +22,7 @@ from annot.calibration.scale import (
     pair_of_scales,
     size_scale,
 )
-from annot.calibration.scale_agreement import ScaleComparison, compare_scales
+from annot.calibration.scale_agreement import ScaleComparison, compare_scales, with_disagreements
 from annot.calibration.ultrasound_region import protects_its_scale, region_for
 from annot.geometry import PixelPoint
 from annot.loops import Loop, LoopHeader, refuse_outside
@@ -93,9 +94,7 @@ def compared(
     if not isinstance(scale, PixelScale):
         return made
     others = compare_scales(scale, candidate_scales(header, request, frame=frame), at=at)
-    texts = [one.warning for one in others if one.warning and one.warning not in scale.warnings]
-    warned = replace(scale, warnings=(*scale.warnings, *texts)) if texts else scale
-    return replace(made, scale=warned, others=others)
+    return replace(made, scale=with_disagreements(scale, others), others=others)
 
 
 def _from_object(loop: Loop, request: ObjectRequest) -> MadeScale:

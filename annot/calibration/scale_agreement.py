@@ -1,7 +1,7 @@
 """Two scales on one loop: do they agree within their uncertainties, errors they share left out."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from annot.calibration.candidates import ScaleCandidate
 from annot.calibration.scale import PixelScale
@@ -88,6 +88,12 @@ def compare_scales(
         for key, other in others.items()
         if key != used.key
     )
+
+
+def with_disagreements(scale: PixelScale, others: Sequence[ScaleComparison]) -> PixelScale:
+    """Return a scale that warns, once, of every other one that it disagrees with."""
+    texts = [one.warning for one in others if one.warning and one.warning not in scale.warnings]
+    return replace(scale, warnings=(*scale.warnings, *texts)) if texts else scale
 
 
 def _stands_there(scale: PixelScale, at: Sequence[PixelPoint]) -> bool:

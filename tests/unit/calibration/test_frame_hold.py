@@ -167,6 +167,15 @@ def test_frames_of_one_system_share_its_error():
     assert covariance(first.row, zoomed.row) > 0
 
 
+def test_a_frame_whose_header_contradicts_itself_says_so():
+    """The stored magnification 3.0 against SID / SOD = 1.33: E_n apart, on every frame."""
+    wide = replace(moving(magnification_factor=3.0), system="5e5e5e5e")
+    found = header_scale(wide, HeaderRequest()).at(ENDS, frame=3)
+    assert isinstance(found, PixelScale)
+    [text] = [one for one in found.warnings if "E_n" in one]
+    assert "(stored magnification)" in text
+
+
 def test_a_frame_that_states_nothing_has_no_header_scale():
     gap = FrameVectors(imager_pixel_spacing_mm=((0.2, 0.2), None, *((0.2, 0.2),) * 18))
     scales = header_scale(moving(gap, imager_pixel_spacing_mm=None), HeaderRequest())
