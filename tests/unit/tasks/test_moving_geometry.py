@@ -12,9 +12,12 @@ from pydicom.uid import (
     XRayAngiographicImageStorage,
 )
 
+from annot.calibration import HeaderRequest
+from annot.errors import InputError
 from annot.exports import rows_of
+from annot.tasks.calibrate import scale_loop
 from annot.tasks.measure import measure_read
-from annot.tasks.open import list_loops
+from annot.tasks.open import list_loops, open_loop
 from annot.tasks.read import load_read
 
 FRAMES = 6
@@ -201,6 +204,16 @@ def test_a_scale_that_disagrees_with_the_header_says_so_in_every_row(tmp_path):
     right = {**SEGMENT, "length_mm": 7.5}
     [row] = measured(tmp_path, {"file": "a.dcm", "scale": right, "calipers": [caliper(0)]})
     assert "E_n" not in row["warnings"]
+
+
+def test_a_scale_is_asked_for_one_frame(tmp_path):
+    enhanced(tmp_path / "lift.dcm", [1000.0] * 3 + [1200.0] * 3)
+    opened = open_loop(tmp_path / "lift.dcm")
+    answers = [scale_loop(opened, HeaderRequest(), frame=n) for n in (None, 2, 4)]
+    assert [one.scale.row.value for one in answers] == pytest.approx([0.15, 0.15, 0.125])
+    assert [one.frame for one in answers] == [0, 2, 4]
+    with pytest.raises(InputError, match="frame 6, but the loop has frames 0 to 5"):
+        scale_loop(opened, HeaderRequest(), frame=6)
 
 
 def test_a_list_says_that_the_scale_is_the_first_frames(tmp_path):
