@@ -66,7 +66,7 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
     _print(answer)
     if picture is not None:
         say(f"Picture: {picture}")
-    say_warnings(answer.space.warnings)
+    say_warnings(answer.warnings)
     say(
         "The central ray is taken to meet the image's middle, and both frames to show the same "
         "moment of the cycle."

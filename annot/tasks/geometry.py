@@ -17,7 +17,6 @@ from annot.geometry.projection import (
     square_views,
 )
 from annot.loops import Loop, refuse_outside
-from annot.loops.table_motion import read_table_motion
 from annot.measurement.estimate import Estimate
 from annot.measurement.two_views import (
     Landmark,
@@ -27,7 +26,7 @@ from annot.measurement.two_views import (
     landmarks_in_space,
     length_between,
 )
-from annot.measurement.view_geometry import projection_of
+from annot.measurement.view_geometry import projection_of, refuse_moved_table
 from annot.uncertainty import MeasurementResult, expand
 
 __all__ = ["Estimate", "GeometryAnswer", "MarkedView", "geometry_of", "write_geometry_picture"]
@@ -53,6 +52,7 @@ class GeometryAnswer:
     misses_mm: tuple[float, ...]
     neck: tuple[str, str] | None
     square: tuple[tuple[float, float], ...]
+    warnings: tuple[str, ...] = ()
 
     @property
     def lengths(self) -> list[tuple[str, str, MeasurementResult]]:
@@ -81,7 +81,7 @@ class GeometryAnswer:
                 for first, second, length in self.lengths
             ],
             "neck": self._neck_facts(),
-            "warnings": list(self.space.warnings),
+            "warnings": list(self.warnings),
         }
 
     def _view_facts(self, index: int) -> dict[str, object]:
@@ -175,6 +175,13 @@ def geometry_of(
     names = _common_names(first, second)
     views = (_projection(first), _projection(second))
     _refuse_other_study(first, second)
+    about_table = (
+        ()
+        if first.loop is second.loop
+        else refuse_moved_table(
+            (first.loop.header, first.frame), (second.loop.header, second.frame)
+        )
+    )
     landmarks = [
         Landmark(name=name, points_px=(first.points[name], second.points[name]), u_px=u_px)
         for name in names
@@ -192,6 +199,7 @@ def geometry_of(
         misses_mm=tuple(float(abs(miss)) for miss in misses),
         neck=axis,
         square=_square(space, axis, reach_deg),
+        warnings=(*space.warnings, *about_table),
     )
 
 
@@ -247,11 +255,7 @@ def _common_names(first: MarkedView, second: MarkedView) -> list[str]:
 def _projection(one: MarkedView) -> Projection:
     header = one.loop.header
     refuse_outside(header, one.frame, tuple(one.points.values()), what="a landmark")
-    path = header.path
-    shift = (0.0, 0.0, 0.0)
-    if header.xray is not None and header.xray.table_motion == "DYNAMIC":
-        shift = read_table_motion(path).patient_shift_mm(one.frame, name=path.name)
-    return projection_of(header, one.frame, table_shift_mm=shift)
+    return projection_of(header, one.frame)
 
 
 def _refuse_other_study(first: MarkedView, second: MarkedView) -> None:

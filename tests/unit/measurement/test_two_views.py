@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from annot.errors import InputError, LoopError
+from annot.errors import InputError
 from annot.geometry import PixelPoint
 from annot.geometry.projection import Projection, angle_between_deg
 from annot.loops import XrayView
-from annot.loops.table_motion import TableMotion
+from annot.loops.frame_vectors import FrameVectors
 from annot.measurement.two_views import (
     Landmark,
     angle_to_view,
@@ -18,7 +18,11 @@ from annot.measurement.two_views import (
     landmarks_in_space,
     length_between,
 )
-from annot.measurement.view_geometry import projection_of
+from annot.measurement.view_geometry import (
+    patient_shift_mm,
+    projection_of,
+    refuse_moved_table,
+)
 from annot.uncertainty import expand
 from tests.strategies import header
 
@@ -190,28 +194,43 @@ def test_a_loop_that_is_no_xray_is_refused():
         projection_of(replace(header(), xray=None, modality="US"), 0)
 
 
+def moving(*places):
+    vectors = FrameVectors(table_mm=places)
+    return replace(header(), xray=replace(VIEW, table_motion="DYNAMIC", vectors=vectors))
+
+
 def test_the_table_carries_the_patient():
     """PS3.3 C.8.7.4: longitudinal is positive to the left, lateral to the head."""
-    table = TableMotion(moving=True, left_mm=(0.0, 4.0), head_mm=(0.0, -6.0))
-    assert table.patient_shift_mm(1, name="x.dcm") == (4.0, 0.0, -6.0)
-    moved = projection_of(
-        replace(header(), xray=VIEW), 1, table_shift_mm=table.patient_shift_mm(1, name="x.dcm")
-    )
+    loop = moving((None, 0.0, 0.0), (None, 4.0, -6.0))
+    assert patient_shift_mm(loop, 1) == (4.0, 0.0, -6.0)
     # what moved 4 mm to the left is now seen where a point 4 mm further left was
-    assert moved.project([0, 0, 0]) == pytest.approx(FIRST.project([4, 0, -6]))
-    assert TableMotion().patient_shift_mm(7, name="x.dcm") == (0.0, 0.0, 0.0)
+    assert projection_of(loop, 1).project([0, 0, 0]) == pytest.approx(FIRST.project([4, 0, -6]))
+    assert projection_of(loop, 0) == FIRST
+    assert patient_shift_mm(replace(header(), xray=VIEW), 7) == (0.0, 0.0, 0.0)
 
 
 @pytest.mark.parametrize(
-    ("table", "words"),
+    ("loop", "words"),
     [
-        (TableMotion(moving=True), "does not say where it stood at frame 1"),
-        (TableMotion(moving=True, left_mm=(0.0,)), "does not say where"),
-        (TableMotion(moving=True, left_mm=(0.0, 1.0), vertical_mm=(0.0, 2.0)), "up or down"),
+        (moving(), "does not say where it stood at frame 1"),
+        (moving((0.0, 0.0, 0.0)), "does not say where"),
+        (moving((0.0, 0.0, 0.0), (2.0, 1.0, 0.0)), "up or down"),
     ],
 )
-def test_a_table_that_moved_to_nobody_knows_where_is_refused(table, words):
-    with pytest.raises(LoopError) as fault:
-        table.patient_shift_mm(1, name="x.dcm")
+def test_a_table_that_moved_to_nobody_knows_where_is_refused(loop, words):
+    with pytest.raises(InputError) as fault:
+        projection_of(loop, 1)
     assert words in str(fault.value)
-    assert table.patient_shift_mm(0, name="x.dcm") == (0.0, 0.0, 0.0)
+    assert projection_of(loop, 0) == FIRST
+
+
+def test_a_table_that_stood_elsewhere_between_two_loops_is_refused():
+    here, there, nowhere = (
+        (replace(header(), xray=replace(VIEW, table_mm=place)), 0)
+        for place in ((100.0, 0.0, 50.0), (100.0, 0.0, 62.0), None)
+    )
+    assert refuse_moved_table(here, here) == ()
+    with pytest.raises(InputError, match=r"moved by 12\.0 mm between the two views"):
+        refuse_moved_table(here, there)
+    [warning] = refuse_moved_table(here, nowhere)
+    assert "do not say where the table stood" in warning
