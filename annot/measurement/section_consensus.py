@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from annot.measurement.cross_section import CrossSection, slope_of
 from annot.measurement.estimate import Estimate, normal_estimate
 from annot.measurement.section_views import cross_covariance
+from annot.quality.en_score import en_number
 
 FloatArray = NDArray[np.float64]
 EXPANSION = 2.0
@@ -80,8 +81,7 @@ def section_covariance(sections: Sequence[CrossSection], diameter: str) -> Float
 def pairs_of(sections: Sequence[CrossSection], diameter: str) -> tuple[Pair, ...]:
     """Compare every two cross-sections that have an ellipse.
 
-    E_n is the difference over its expanded uncertainty, k = 2, with the covariance (the form of
-    ISO 13528:2022 E_n score, from memory, which takes the two as independent).
+    E_n is the difference over its expanded uncertainty, k = 2, with the covariance.
     """
     known = [one for one in sections if one.fit is not None]
     if len(known) < 2:
@@ -100,10 +100,15 @@ def pairs_of(sections: Sequence[CrossSection], diameter: str) -> tuple[Pair, ...
                     second=second.name.short,
                     diameter=diameter,
                     difference=difference,
-                    e_n=difference.value / (EXPANSION * u),
+                    e_n=normalised_error(difference),
                 )
             )
     return tuple(found)
+
+
+def normalised_error(difference: Estimate) -> float:
+    """Return E_n of a difference whose uncertainty already holds what the two share."""
+    return en_number(difference.value, expanded=EXPANSION * difference.u, expanded_reference=0.0)
 
 
 def combination_of(sections: Sequence[CrossSection], diameter: str) -> Combination | None:

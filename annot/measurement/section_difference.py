@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from annot.geometry.chords import Sightings, slopes_of, widths_of
 from annot.measurement.cross_section import CrossSection, sightings_of
 from annot.measurement.estimate import Estimate, normal_estimate
-from annot.measurement.section_consensus import EXPANSION
+from annot.measurement.section_consensus import normalised_error
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
 
 FloatArray = NDArray[np.float64]
@@ -102,7 +102,7 @@ def modality_difference(
             shown - chord_mean, _u((seen, nothing), (chords, follows - theirs), scatter), "mm"
         ),
         remaining=remaining,
-        e_n=remaining.value / (EXPANSION * remaining.u),
+        e_n=normalised_error(remaining),
         directions_known=known,
         within_band=BAND_MM[0] <= observed <= BAND_MM[1],
     )

@@ -9,7 +9,7 @@ import numpy as np
 from annot.measurement.cross_section import CrossSection, slope_of
 from annot.measurement.estimate import Estimate, normal_estimate
 from annot.measurement.measured_row import MeasuredRow
-from annot.measurement.section_consensus import EXPANSION
+from annot.measurement.section_consensus import normalised_error
 from annot.measurement.section_views import SeenLength, cross_covariance, rescaled, seen_length
 
 STEMS = {"ostium_width": "ostium", "landing_zone_width": "landing_zone"}
@@ -84,5 +84,5 @@ def _check(
         diameter=name,
         traced=normal_estimate(traced.value, traced.u, "mm"),
         difference=difference,
-        e_n=difference.value / (EXPANSION * u),
+        e_n=normalised_error(difference),
     )
