@@ -5,11 +5,11 @@ from collections import Counter
 from annot.errors import InputError
 from annot.geometry import pixel_point
 from annot.measurement import Caliper
+from annot.reads.caliper_parts import CaliperPart
 from annot.reads.object_parts import part_of, request_of
 from annot.reads.read import Conditions, LoopRead, Read, ViewOverride
 from annot.reads.read_file import (
     VERSION,
-    CaliperPart,
     ConditionsPart,
     LoopPart,
     ReadFile,
@@ -109,7 +109,7 @@ def _loop_part(loop: LoopRead) -> LoopPart:
             plane_deg=loop.view.plane_deg,
         ),
         scale=None if loop.scale is None else part_of(loop.scale),
-        calipers=[_caliper_part(one) for one in loop.calipers],
+        calipers=tuple(_caliper_part(one) for one in loop.calipers),
     )
 
 
