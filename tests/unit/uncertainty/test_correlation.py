@@ -166,3 +166,10 @@ def test_points_that_make_no_line_are_refused(x, y, words):
 def test_simultaneous_repeats_that_say_too_little_are_refused(values, keys, words):
     with pytest.raises(ValueError, match=words):
         from_simultaneous_repeats(values, keys=keys, units=["1"] * len(keys))
+
+
+def test_each_of_a_pair_gets_its_own_square_and_half_the_covariance():
+    inputs = [stated(0.0, u, key=key, unit="1", source="") for key, u in (("a", 1.0), ("b", 2.0))]
+    result = total(inputs, related("a", "b", 0.5))
+    # by hand: 1² + 0.5·1·2 and 2² + 0.5·1·2
+    assert result.variance_parts() == pytest.approx((2.0, 5.0), rel=1e-7)
