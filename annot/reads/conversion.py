@@ -58,6 +58,7 @@ def _loop(part: LoopPart) -> LoopRead:
             secondary_deg=part.view.secondary_deg,
             plane_deg=part.view.plane_deg,
         ),
+        apex=None if part.apex_px is None else pixel_point(part.apex_px),
         scale=_scale(part),
         calipers=tuple(_caliper(one, part) for one in part.calipers),
     )
@@ -119,6 +120,7 @@ def _loop_part(loop: LoopRead) -> LoopPart:
             secondary_deg=loop.view.secondary_deg,
             plane_deg=loop.view.plane_deg,
         ),
+        apex_px=None if loop.apex is None else (loop.apex.row, loop.apex.column),
         scale=None if loop.scale is None else part_of(loop.scale),
         calipers=tuple(_caliper_part(one) for one in loop.calipers),
     )
