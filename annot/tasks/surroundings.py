@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from weakref import WeakKeyDictionary
 
-from annot.calibration import LoopScale, NoScale, PixelScale
+from annot.calibration import LoopScale, PixelScale
 from annot.errors import LoopError
 from annot.geometry import PixelPoint
 from annot.loops import Loop, LoopHeader
@@ -96,14 +96,10 @@ def known_of(
             notes=(note,) if note and not stated and one.caliper.origin == "drawn" else (),
         )
         if stated and known.frame is not None and known.frame.whole:
-            scale = _held(scales[one.part.file], one.caliper)
+            scale = scales[one.part.file].at(one.caliper.points, frame=one.caliper.frame.frame)
             known = replace(known, frame=without_stated(known.frame, one.caliper, scale))
         found.setdefault(one.caliper.key, {})[one.outcome.name] = known
     return found
-
-
-def _held(scale: LoopScale, caliper: Caliper) -> PixelScale | NoScale:
-    return scale.at(caliper.points, frame=caliper.frame.frame)
 
 
 def _drawn(
@@ -113,7 +109,7 @@ def _drawn(
     for part in read.loops:
         header = loops[part.file].header
         for caliper in part.calipers:
-            scale = _held(scales[part.file], caliper)
+            scale = scales[part.file].at(caliper.points, frame=caliper.frame.frame)
             for outcome in caliper.measurand.outcomes:
                 scaled = isinstance(scale, PixelScale)
                 reading = Reading(
