@@ -9,18 +9,22 @@ from annot.loops.loop import Loop, open_loop
 from annot.loops.loop_array import LoopArray
 from annot.loops.series import SeriesLoop, open_series
 from annot.loops.series_folder import open_folder
+from annot.loops.shown_loop import DisplayChoice, ShownLoop, StoredRange, stored_range
 from annot.loops.timing import FrameTimes
 from annot.loops.transfer_syntaxes import missing_decoder, short_name
 from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
 
 __all__ = [
+    "DisplayChoice",
     "EcgTrace",
     "FrameTimes",
     "Loop",
     "LoopArray",
     "LoopHeader",
     "SeriesLoop",
+    "ShownLoop",
+    "StoredRange",
     "UltrasoundRegion",
     "XrayView",
     "ecg_from_waveform",
@@ -33,4 +37,5 @@ __all__ = [
     "read_header",
     "refuse_outside",
     "short_name",
+    "stored_range",
 ]

@@ -47,6 +47,14 @@ class MaskOperation:
         """Tell whether it holds for a frame."""
         return not self.ranges or any(first <= frame <= last for first, last in self.ranges)
 
+    def serves(self, frame: int, *, frames: int) -> bool:
+        """Tell whether a frame of a loop of so many `frames` can be shown with it."""
+        masks = self._masks_of(frame)
+        return self.applies_to(frame) and bool(masks) and all(0 <= one < frames for one in masks)
+
+    def _masks_of(self, frame: int) -> tuple[int, ...]:
+        return self.mask_frames if self.operation == AVERAGE else (frame - self.offset,)
+
     def subtracted(
         self, frame: int, *, frames: int, decode: Callable[[int], PixelArray]
     ) -> Difference:
@@ -71,15 +79,13 @@ class MaskOperation:
         LoopError
             If it does not hold for the frame, or names frames that do not exist.
         """
-        masks = self.mask_frames if self.operation == AVERAGE else (frame - self.offset,)
-        absent = [mask for mask in masks if not 0 <= mask < frames]
-        if not self.applies_to(frame) or absent or not masks:
+        if not self.serves(frame, frames=frames):
             raise LoopError(
                 f"Frame {frame} has no mask to be subtracted: show it unsubtracted, as it is "
                 "measured."
             )
         contrast = range(frame, min(frame + self.contrast_frames, frames))
-        mask = _mean([decode(one) for one in masks])
+        mask = _mean([decode(one) for one in self._masks_of(frame)])
         if any(self.shift_px):
             from scipy.ndimage import shift
 
