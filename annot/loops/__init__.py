@@ -1,6 +1,7 @@
 """Open DICOM cine loops: header now, one frame's pixels when asked."""
 
 from annot.loops.bounds import refuse_outside
+from annot.loops.display import LookupTable, Window
 from annot.loops.ecg import EcgTrace, ecg_from_waveform, read_ecg
 from annot.loops.finding import find_loops
 from annot.loops.header import LoopHeader
@@ -19,6 +20,7 @@ __all__ = [
     "DisplayChoice",
     "EcgTrace",
     "FrameTimes",
+    "LookupTable",
     "Loop",
     "LoopArray",
     "LoopHeader",
@@ -26,6 +28,7 @@ __all__ = [
     "ShownLoop",
     "StoredRange",
     "UltrasoundRegion",
+    "Window",
     "XrayView",
     "ecg_from_waveform",
     "find_loops",

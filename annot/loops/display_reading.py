@@ -10,6 +10,8 @@ from annot.loops.pixel_layout import PixelLayout
 from annot.loops.subtraction import AVERAGE, TIME_INTERVAL, MaskOperation
 
 _FUNCTIONS = ("LINEAR", "LINEAR_EXACT", "SIGMOID")
+# Stored values differ by 1: anything narrower is a threshold at best, and a fault at worst.
+_LEAST_WIDTH = 1e-6
 _SHAPES = ("RECTANGULAR", "CIRCULAR", "POLYGONAL")
 
 
@@ -38,7 +40,7 @@ def _windows(attributes: Attributes) -> tuple[Window, ...]:
     widths = attributes.numbers("WindowWidth") or ()
     function = attributes.one_of("VOILUTFunction", _FUNCTIONS) or "LINEAR"
     names = attributes.texts("WindowCenterWidthExplanation")
-    least = 1.0 if function == "LINEAR" else np.finfo(float).tiny
+    least = 1.0 if function == "LINEAR" else _LEAST_WIDTH
     return tuple(
         Window(
             centre=centre,
@@ -140,7 +142,10 @@ def read_masks(attributes: Attributes) -> tuple[MaskOperation, ...]:
         _mask(Attributes(item, attributes.warnings, place=f"Mask {number}: "))
         for number, item in enumerate(items, start=1)
     )
-    return tuple(mask for mask in masks if mask is not None)
+    found = tuple(mask for mask in masks if mask is not None)
+    if found and attributes.text("RecommendedViewingMode") == "SUB":
+        attributes.warn("The file recommends its subtracted view.")
+    return found
 
 
 def _moves_frame_by_frame(attributes: Attributes) -> bool:
@@ -159,7 +164,10 @@ def _mask(item: Attributes) -> MaskOperation | None:
         if operation != "NONE":
             # REV_TID among them: how its mask steps from frame to frame is not sure enough.
             named = f"operation {operation[:16]}" if operation else "operation, which is not named,"
-            item.warn(f"its {named} is not carried out, so the loop is shown unsubtracted.")
+            item.warn(
+                f"its {named} is not carried out; frames without another mask are shown "
+                "unsubtracted."
+            )
         return None
     ranges = [int(number) - 1 for number in item.numbers("ApplicableFrameRange") or ()]
     shift = item.numbers("MaskSubPixelShift") or (0.0, 0.0)

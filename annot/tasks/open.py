@@ -9,26 +9,36 @@ from annot.calibration import HeaderRequest, NoScale, PixelScale, RegionScales, 
 from annot.errors import AnnotError
 from annot.geometry import PixelPoint
 from annot.loops import (
+    DisplayChoice,
+    LookupTable,
     Loop,
     LoopArray,
     LoopHeader,
+    ShownLoop,
+    Window,
     find_loops,
     missing_decoder,
     open_folder,
     read_header,
     short_name,
+    stored_range,
 )
 from annot.loops import open_loop as open_file
 
 __all__ = [
+    "DisplayChoice",
+    "LookupTable",
     "Loop",
     "LoopArray",
     "LoopHeader",
     "OfferedScale",
+    "ShownLoop",
+    "Window",
     "list_loops",
     "offered_scales",
     "open_loop",
     "scale_words",
+    "stored_range",
 ]
 
 

@@ -2,11 +2,10 @@ import shutil
 
 import numpy as np
 import pytest
-from pydicom import dcmread
 
 from annot.errors import LoopError
 from annot.tasks.open import Loop, open_loop
-from napari_annot.picture_layer import contrast_limits, loop_of_layer, picture_of
+from napari_annot.picture_layer import loop_of_layer, picture_of
 from napari_annot.reader import get_reader
 
 
@@ -50,18 +49,6 @@ def test_colour_is_told_and_never_guessed(echo, xray):
     assert "contrast_limits" not in arguments
     _, arguments, _ = picture_of(open_loop(xray.path))
     assert arguments["rgb"] is False
-
-
-def test_contrast_limits_are_the_files_window_or_all_it_can_store(xray, tmp_path):
-    # the expected window is read with pydicom, an independent reader of the same file
-    dataset = dcmread(xray.path)
-    limits = contrast_limits(open_loop(xray.path))
-    if "WindowCenter" in dataset:
-        centre, width = float(dataset.WindowCenter), float(dataset.WindowWidth)
-        assert limits == (centre - width / 2, centre + width / 2)
-        del dataset.WindowCenter, dataset.WindowWidth
-    dataset.save_as(tmp_path / "bare.dcm")
-    assert contrast_limits(open_loop(tmp_path / "bare.dcm")) == (0, 2**dataset.BitsStored - 1)
 
 
 def test_a_frame_is_decoded_when_it_is_shown_and_no_sooner(xray, monkeypatch):

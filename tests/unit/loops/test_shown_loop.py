@@ -268,7 +268,7 @@ def test_an_operation_that_is_not_carried_out_is_said(written, item, words):
     """PS3.3 C.7.6.10, Mask Operation (0028,6101): terms other than AVG_SUB and TID."""
     loop = written(MaskSubtractionSequence=Sequence([item]))
     assert loop.masks == ()
-    assert loop.display.notes == (f"{words}, so the loop is shown unsubtracted.",)
+    assert loop.display.notes == (f"{words}; frames without another mask are shown unsubtracted.",)
 
 
 @pytest.mark.parametrize(
