@@ -145,7 +145,7 @@ class InflatedBytes:
         """Number of bytes, inflated."""
         return self._size
 
-    def opened(self) -> BinaryIO:
+    def opened(self, *, buffered: bool = True) -> BinaryIO:
         """Give a fresh stream that inflates as it is read."""
         return cast("BinaryIO", _opened(self._member.archive).open(self._member.name))
 
