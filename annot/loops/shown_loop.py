@@ -22,6 +22,7 @@ _KEPT_BYTES = 32 << 20
 _MOST_VALUES = 1 << 16
 # What part of a difference image stays between black and white (own choice, no source).
 _SHOWN_PERCENT = 99.5
+_MIDDLE = 127.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,8 +169,10 @@ class ShownLoop:
         if self._spread is None:
             self._spread = self._found_spread()
         sign = -1.0 if self._display.inverted else 1.0
-        grey = 127.5 * (1.0 + sign * difference / self._spread)
-        return np.rint(np.clip(grey, 0.0, 255.0)).astype(np.uint8)
+        grey = (difference * (sign * _MIDDLE / self._spread)).astype(np.float32)
+        grey += np.float32(_MIDDLE)
+        np.clip(grey, 0.0, 2 * _MIDDLE, out=grey)
+        return np.rint(grey, out=grey).astype(np.uint8)
 
     def _found_spread(self) -> float:
         """Judge by the middle of the frames with a mask, where contrast is likely to be in."""

@@ -96,7 +96,8 @@ class MaskOperation:
 
 
 def _mean(images: list[PixelArray]) -> Difference:
-    total = np.zeros(images[0].shape, dtype=np.float64)
-    for image in images:
+    total = images[0].astype(np.float64)
+    for image in images[1:]:
         total += image
-    return total / len(images)
+    total /= len(images)
+    return total

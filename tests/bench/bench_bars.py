@@ -12,15 +12,26 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from annot.loops import LoopArray, open_loop, read_header
+from annot.loops import (
+    DisplayChoice,
+    LoopArray,
+    ShownLoop,
+    Window,
+    open_loop,
+    read_header,
+)
+from annot.loops.display import Shutter
+from annot.loops.subtraction import AVERAGE, MaskOperation
 
 RANDOM_FRAME_RATIO = 1.15
 NATIVE_RATIO = 3.0
 FIRST_FRAME_DECODES = 1.5
+SHOWN_RATIO = 2.0
 CACHE_BYTES = 64 << 20
 MEMORY_OVER_CACHE = 150e6
 
@@ -99,6 +110,25 @@ def bench_the_first_frame_waits_for_header_index_and_itself_only(long_loop):
         f"{bare_s * 1e3:.1f} ms"
     )
     assert frame_s <= FIRST_FRAME_DECODES * bare_s
+
+
+@pytest.mark.parametrize("subtracted", [False, True], ids=["by a sigmoid", "subtracted"])
+def bench_showing_a_frame_costs_less_than_decoding_it(long_loop, subtracted):
+    """With a shutter over it, so that every grey is made here and none by the screen."""
+    loop = open_loop(long_loop[1])
+    loop.display = replace(
+        loop.display,
+        windows=(Window(centre=2000, width=900, function="SIGMOID"),),
+        shutter=Shutter(circle=(256.0, 256.0, 250.0)),
+    )
+    loop.masks = (MaskOperation(operation=AVERAGE, mask_frames=(0, 1)),)
+    shown = ShownLoop(loop, DisplayChoice(subtracted=subtracted))
+    picks = iter(random.Random(3).choices(range(loop.frames), k=400))
+    plain_s, shown_s = _medians(
+        [lambda: loop.frame(next(picks)), lambda: shown.frame(next(picks))], 80
+    )
+    _note(f"shown {shown_s * 1e3:.2f} ms, decoded only {plain_s * 1e3:.2f} ms")
+    assert shown_s <= SHOWN_RATIO * plain_s
 
 
 # Steps through a loop in a process of its own; what it prints last is the cache's part.

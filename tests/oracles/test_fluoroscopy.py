@@ -128,7 +128,7 @@ def test_the_classic_file_conforms_to_the_radiofluoroscopic_object(angiography, 
     done = subprocess.run([checker, "-new", str(path)], capture_output=True, check=False)
     lines = (done.stdout + done.stderr).decode().splitlines()
     assert [line for line in lines if line.startswith("Error")] == []
-    assert any("XRFImage" in line or "RadioFluoroscopic" in line for line in lines), lines
+    assert "XRFImage" in lines, "the checker took it for another kind of object"
 
 
 def test_it_is_opened_with_its_pixels_geometry_and_times(fluoroscopy, angiography):

@@ -185,6 +185,20 @@ def test_a_replaced_archive_is_read_anew(tmp_path):
 
 
 @pytest.mark.skipif(not COUNTER.exists(), reason="needs Linux's byte counter")
+@pytest.mark.parametrize("packing", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED])
+def test_listing_an_archive_as_one_loop_reads_no_pixels(tmp_path, packing):
+    noise = np.random.default_rng(3).bytes(2_000_000)  # which cannot be packed any smaller
+    size = {"Rows": 1000, "Columns": 1000, "PixelData": noise}
+    archive = pack(
+        tmp_path / "a.zip", range(4), packing=packing, **{f"image_{n}": size for n in range(4)}
+    )
+    before = int(COUNTER.read_text().split("rchar: ")[1].split()[0])
+    [one] = list_loops([archive])
+    read = int(COUNTER.read_text().split("rchar: ")[1].split()[0]) - before
+    assert (one.files, read < 8 << 16) == (4, True)  # of eight million
+
+
+@pytest.mark.skipif(not COUNTER.exists(), reason="needs Linux's byte counter")
 def test_a_directory_of_an_archive_is_not_read_once_for_each_member(tmp_path):
     archive = pack(tmp_path / "study.zip", range(9), packing=zipfile.ZIP_STORED)
     with zipfile.ZipFile(archive, "a", zipfile.ZIP_STORED) as target:
