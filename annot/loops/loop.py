@@ -96,7 +96,7 @@ class Loop:
     @property
     def dtype(self) -> np.dtype[np.generic]:
         """Stored type for grey, ``uint8`` for colour."""
-        return np.dtype(np.uint8) if self.header.colour else np.dtype(self._layout.dtype)
+        return np.dtype(np.uint8) if self.header.colour else self._layout.dtype
 
     def frame(self, n: int) -> PixelArray:
         """Decode one frame; may be called from any thread.

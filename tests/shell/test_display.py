@@ -185,3 +185,20 @@ def test_colour_is_shown_from_the_loop_itself(echo):
     array, arguments, _ = picture_of(open_loop(echo.path))
     assert "contrast_limits" not in arguments
     np.testing.assert_array_equal(array[1], open_loop(echo.path).frame(1))
+
+
+def test_coming_back_to_a_loop_decodes_its_frame_once(on_rich, shown, xray, monkeypatch):
+    on_rich.show_as(DisplayChoice(greys=1, inverted=True))
+    first = on_rich.shown
+    on_rich.show(on_rich.add(open_loop(xray.path)))
+    decoded = []
+    decode = Loop.frame
+    monkeypatch.setattr(Loop, "frame", lambda self, n: decoded.append(n) or decode(self, n))
+    on_rich.show(first)
+    assert decoded.count(0) == 1
+
+
+def test_another_read_is_shown_as_its_files_ask(on_rich, tmp_path):
+    on_rich.show_as(DisplayChoice(inverted=True))
+    on_rich.adopt(on_rich.read, [on_rich.loop], tmp_path / "read.json")
+    assert on_rich.display == DisplayChoice()

@@ -53,6 +53,20 @@ def test_one_line_stands_for_the_images_of_one_loop(tmp_path, packing, below):
         assert loop.reference(n).sop_instance_uid == f"{SOP}.{n}"
 
 
+def test_images_in_a_folder_of_the_archive_are_another_loop(tmp_path):
+    archive = pack(tmp_path / "study.zip", range(3))
+    with zipfile.ZipFile(archive, "a") as target:
+        for n in range(4, 6):
+            write_image(tmp_path / "one.dcm", n)
+            target.write(tmp_path / "one.dcm", f"later/{n}.dcm")
+    assert open_loop(archive).frames == 3
+    assert open_loop(archive / "later").frames == 2
+    assert {one.path: one.files for one in list_loops([archive])} == {
+        archive: 3,
+        archive / "later": 2,
+    }
+
+
 def test_members_named_one_by_one_are_listed_one_by_one(tmp_path):
     archive = pack(tmp_path / "study.zip", range(3))
     named = [archive / f"{9 - n}.dcm" for n in range(3)]
