@@ -14,9 +14,9 @@ from annot.loops.display import Display, Grey, LookupTable, Window
 from annot.loops.frame_cache import FrameCache
 from annot.loops.loop import Loop
 from annot.loops.pixel_layout import PixelArray
-from annot.loops.subtraction import Difference
+from annot.loops.subtraction import Difference, MaskOperation
 
-# Frames of the mask are wanted again for every frame shown.
+# A mask that goes along with the frame shown, and averaged contrast, want neighbours again.
 _KEPT_BYTES = 32 << 20
 # A table from every storable value to its grey is made where there are no more values than this.
 _MOST_VALUES = 1 << 16
@@ -101,6 +101,7 @@ class ShownLoop:
         self._hidden = self._hidden_pixels()
         self._table: Grey | None = None
         self._kept = FrameCache(_KEPT_BYTES)
+        self._masks: dict[MaskOperation, Difference] = {}
         self._spread: float | None = None
 
     @property
@@ -161,8 +162,16 @@ class ShownLoop:
                 "unsubtracted, as it is measured."
             )
         return mask.subtracted(
-            n, frames=loop.frames, decode=lambda frame: self._kept.get(frame, loop.frame)
+            n, frames=loop.frames, decode=self._stored, mask=self._lasting_mask(mask, n)
         )
+
+    def _stored(self, n: int) -> PixelArray:
+        return self._kept.get(n, self._loop.frame)
+
+    def _lasting_mask(self, mask: MaskOperation, n: int) -> Difference | None:
+        if mask.lasting and mask not in self._masks:
+            self._masks[mask] = mask.mask(n, decode=self._loop.frame)
+        return self._masks.get(mask)
 
     def _difference_grey(self, difference: Difference) -> Grey:
         """Show 0 as middle grey (common practice, no source), all frames of a loop alike."""

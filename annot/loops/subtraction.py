@@ -55,8 +55,29 @@ class MaskOperation:
     def _masks_of(self, frame: int) -> tuple[int, ...]:
         return self.mask_frames if self.operation == AVERAGE else (frame - self.offset,)
 
+    @property
+    def lasting(self) -> bool:
+        """Whether one mask serves all frames."""
+        return self.operation == AVERAGE
+
+    def mask(self, frame: int, *, decode: Callable[[int], PixelArray]) -> Difference:
+        """Give what is subtracted from a frame that `serves` says it can be, moved into place."""
+        mask = _mean([decode(one) for one in self._masks_of(frame)])
+        if not any(self.shift_px):
+            return mask
+        from scipy.ndimage import shift
+
+        # A positive column offset moves towards the left column (C.7.6.10.1.2).
+        down, left = self.shift_px
+        return np.asarray(shift(mask, (down, -left), order=1, mode="nearest"))
+
     def subtracted(
-        self, frame: int, *, frames: int, decode: Callable[[int], PixelArray]
+        self,
+        frame: int,
+        *,
+        frames: int,
+        decode: Callable[[int], PixelArray],
+        mask: Difference | None = None,
     ) -> Difference:
         """Give contrast minus mask.
 
@@ -68,6 +89,8 @@ class MaskOperation:
             Number of frames of the loop.
         decode
             Gives a frame's stored values.
+        mask
+            What `mask` gave, if it is at hand.
 
         Returns
         -------
@@ -85,14 +108,9 @@ class MaskOperation:
                 "measured."
             )
         contrast = range(frame, min(frame + self.contrast_frames, frames))
-        mask = _mean([decode(one) for one in self._masks_of(frame)])
-        if any(self.shift_px):
-            from scipy.ndimage import shift
-
-            # A positive column offset moves towards the left column (C.7.6.10.1.2).
-            down, left = self.shift_px
-            mask = shift(mask, (down, -left), order=1, mode="nearest")
-        return _mean([decode(one) for one in contrast]) - mask
+        difference = _mean([decode(one) for one in contrast])
+        difference -= self.mask(frame, decode=decode) if mask is None else mask
+        return difference
 
 
 def _mean(images: list[PixelArray]) -> Difference:
