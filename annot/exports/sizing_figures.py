@@ -88,7 +88,9 @@ def _ranges(
     axes.set_yticks(range(len(chart.rows)), [row.label for row in chart.rows], fontsize=9)
     axes.set_ylim(len(chart.rows) - 0.5, -0.5)
     ends = chart.boundaries_mm
-    axes.set_xlim(ends[0] - MARGIN_MM, ends[-1] + MARGIN_MM)
+    lows = [basis.width.low for basis, _ in answers]
+    highs = [basis.width.high for basis, _ in answers]
+    axes.set_xlim(min(ends[0], *lows) - MARGIN_MM, max(ends[-1], *highs) + MARGIN_MM)
     axes.grid(axis="x", color="#E8E8E8")
     axes.set_axisbelow(True)
     axes.tick_params(axis="y", length=0)
