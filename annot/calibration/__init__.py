@@ -4,17 +4,18 @@ from annot.calibration.allowances import Allowance, all_allowances
 from annot.calibration.header_scale import RegionScales, header_scale
 from annot.calibration.known_objects import KnownSize, french_to_mm
 from annot.calibration.make_scale import LoopScale, MadeScale, borrow_scale, make_scale
-from annot.calibration.object_in_frame import SeenSize
 from annot.calibration.request import (
     BorrowedRequest,
     GivenRequest,
     HeaderRequest,
+    ObjectKind,
     ObjectReading,
     ObjectRequest,
     Placing,
     ScaleRequest,
 )
 from annot.calibration.scale import GeometryKey, NoScale, PixelScale, Region
+from annot.calibration.seen_size import SeenSize
 from annot.calibration.tube_fit import fit_priors
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "LoopScale",
     "MadeScale",
     "NoScale",
+    "ObjectKind",
     "ObjectReading",
     "ObjectRequest",
     "PixelScale",

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from annot.calibration.depth import depth_ratio
 from annot.calibration.header_scale import RegionScales, header_scale
 from annot.calibration.identity import geometry_key, pixel_aspect, short_hash
-from annot.calibration.object_in_frame import SeenSize, size_in_frames
+from annot.calibration.object_in_frame import size_in_frames
 from annot.calibration.request import (
+    SPACED,
     BorrowedRequest,
     GivenRequest,
     HeaderRequest,
@@ -24,6 +25,7 @@ from annot.calibration.scale import (
     pair_of_scales,
     scale_from_reference_object,
 )
+from annot.calibration.seen_size import SeenSize
 from annot.calibration.ultrasound_region import protects_its_scale, region_for
 from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.uncertainty import MeasurementResult, propagate, stated
@@ -123,12 +125,17 @@ def _scale_of(
         key=key, known_size=known, seen_size=seen.size, depth_ratio=depth.quantity
     )
     row, column = pair_of_scales(scale, place.aspect)
+    if seen.column_size is not None:
+        column = scale_from_reference_object(
+            key=key, known_size=known, seen_size=seen.column_size, depth_ratio=depth.quantity
+        )
+    made_of = f" ({request.material})" if request.material else ""
     return PixelScale(
         key=key,
         kind=request.kind,
         row=row,
         column=column,
-        basis=f"{known.source}, seen as {seen.size.value:.2f} px",
+        basis=f"{known.source}{made_of}, seen as {seen.size.value:.2f} px",
         geometry=geometry_key(header),
         object_id=known.key,
         depth_group=depth.group,
@@ -173,6 +180,8 @@ def _header_warnings(header: LoopHeader, row: MeasurementResult) -> tuple[str, .
 
 def _model_warnings(header: LoopHeader, request: ObjectRequest) -> tuple[str, ...]:
     """Say where the object's own model rests on something that nobody stated."""
+    if request.kind in SPACED:
+        return ()  # places of marks do not depend on how values go with the intensity
     if request.kind == "segment":
         if header.modality == "US" or request.placing.tilt_deg is not None:
             return ()
