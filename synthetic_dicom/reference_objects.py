@@ -66,7 +66,8 @@ class Catheter:
 class MarkerBands:
     """Metal rings on a thin shaft, centre to centre at a known spacing.
 
-    `missing` counts from 0 the bands of the row that are not there.
+    `missing` counts from 0 the bands of the row that are not there; `off_mm` is by how much each
+    band of the row sits off its regular place, where it does.
     """
 
     id: str
@@ -80,6 +81,7 @@ class MarkerBands:
     band_per_mm: float = 1.6
     shaft_per_mm: float = 0.10
     missing: tuple[int, ...] = ()
+    off_mm: tuple[float, ...] = ()
 
     def height_mm(self) -> float:
         """Return the height above the isocentre, towards the source."""
@@ -100,7 +102,7 @@ class MarkerBands:
     def centres_mm(self) -> tuple[float, ...]:
         """Return the band centres as distances along the course."""
         return tuple(
-            self.first_mm + index * self.spacing_mm
+            self.first_mm + index * self.spacing_mm + (self.off_mm[index] if self.off_mm else 0.0)
             for index in range(self.count)
             if index not in self.missing
         )

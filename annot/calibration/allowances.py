@@ -72,7 +72,7 @@ PLATE_TILT_DEG = Allowance(
     source="common practice, no source: laid flat under an upright beam",
 )
 MARK_CENTRE_PX = Allowance(
-    value=0.05,
+    value=0.04,
     unit="px",
     meaning="error of a band's or an edge's place by its model",
     source="own renderings without noise: up to 0.04 px",

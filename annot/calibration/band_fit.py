@@ -6,7 +6,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration.regular_row import FloatArray, Spacing, find_row, spacing_of
+from annot.calibration.allowances import MARK_CENTRE_PX
+from annot.calibration.regular_row import (
+    FloatArray,
+    RegularRow,
+    Spacing,
+    find_row,
+    spacing_of,
+)
 from annot.calibration.scale import NoScale
 from annot.calibration.spot_fit import SpotFit, SpotShape, SpotSite, fit_spot
 from annot.geometry import PixelPoint, along, length_px, normals_of, profiles
@@ -15,7 +22,7 @@ SEARCH_PX = 10.0  # how far from the trace a band is looked for
 BAND_BLUR_PX = 1.5  # of the matched filter that finds bands
 BAND_REACH_PX = 12.0  # half-side of the patch in which a band's centre is fitted
 USUAL_BAND = SpotShape(length_px=6.0, width_px=6.0)
-LEAST_DEPTH_TO_NOISE = 4.0
+LEAST_DEPTH_TO_NOISE = 2.0
 ODD_DEPTH = 2.5  # times the usual depth, or its inverse: no band of this row
 FARTHEST_MOVE_PX = 5.0
 
@@ -78,18 +85,17 @@ def fit_bands(
         return NoScale(reason=f"{_found(len(spots))} along the trace; at least 2 are needed")
     centres = np.array([spot.centre for spot in spots])
     position, path = _arc(centres * np.array([1.0, aspect]))
-    row = find_row(position)
-    if row is None:
-        return NoScale(reason="the bands found along the trace lie too close together to count")
-    counted = _fault_of_count(len(row.chosen), row.length, bands)
-    if counted:
+    row = find_row(position, count=bands)
+    counted = _fault_of_count(row, len(spots), bands)
+    if row is None or counted:
         return NoScale(reason=counted)
     if len(row.chosen) < len(spots):
         # without what was set aside the curve through the bands is another one
         position, path = _arc(centres[row.chosen] * np.array([1.0, aspect]))
     else:
         position = position[row.chosen]
-    u_px = np.array([spots[index].u_px for index in row.chosen])
+    own = np.array([spots[index].u_px for index in row.chosen])
+    u_px = np.hypot(own, MARK_CENTRE_PX.value / np.sqrt(3))
     left_out = [index for index in range(len(spots)) if index not in row.chosen]
     return BandFit(
         spacing=spacing_of(position, u_px, row.place, u_gap_rel=u_gap_rel),
@@ -117,17 +123,25 @@ def _found(count: int) -> str:
     return "no band was found" if count == 0 else f"only {count} band was found"
 
 
-def _fault_of_count(seen: int, places: int, bands: int | None) -> str:
+def _fault_of_count(row: RegularRow | None, spots: int, bands: int | None) -> str:
     """Return why a row of bands must not be used, empty when it may."""
-    if bands is None and seen < 3:
+    if row is None and bands is None:
+        return "the bands found along the trace lie too close together to count"
+    if row is None:
+        return (
+            f"{spots} bands were found, and no {bands} of them stand at one spacing as stated: "
+            "count them again, or trace the wire from just beyond the first band to just beyond "
+            "the last"
+        )
+    if bands is None and len(row.chosen) < 3:
         return (
             "only 2 bands were found, which do not show that none lies between them: state how "
             "many bands the traced piece has, or trace a longer one"
         )
-    if bands is not None and bands not in (seen, places):
+    if row.doubtful:
         return (
-            f"{seen} bands at one spacing were found where {bands} are stated: count them again, "
-            "or trace the wire from just beyond the first band to just beyond the last"
+            "the bands found stand at one spacing in more than one way, since some are missing or "
+            "something else lies on the wire: state how many bands the traced piece has"
         )
     return ""
 
@@ -181,7 +195,9 @@ def _candidates(
     strength = facts["prominences"]
     usual = float(np.median(np.sort(strength)[-3:]))
     peaks = peaks[strength >= 0.25 * usual] - 1
-    beside = offset[np.argmax(spotty[peaks], axis=1)]
+    # a band is often no darker than its shaft but wider: both its ends stand out, not its middle
+    weight = np.maximum(spotty[peaks] - 0.5 * best[peaks][:, None], 0.0)
+    beside = weight @ offset / weight.sum(axis=1)
     return spine[peaks] + beside[:, None] * normals_of(tangents)[peaks], tangents[peaks]
 
 

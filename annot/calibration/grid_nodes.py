@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float64]
 GridMake = Literal["wires", "beads"]
 MARGIN_PX = 8.0  # how far a corner may lie off its node
 LEAST_CELL_PX = 8.0
-MOST_REACH_PX = 14.0
+MOST_REACH_PX = 11.0
 WIRE_SHARE = 0.25  # of a node's darkness halfway to its neighbour: more, and wires run there
 LEAST_DEPTH_TO_NOISE = 3.0
 FARTHEST_MOVE = 0.25  # of a cell, from the rough place to the fitted one
@@ -288,7 +288,7 @@ def _usual_shape(frame: FloatArray, sites: list[SpotSite]) -> SpotShape | None:
     """Return the median shape of a spread of nodes; one shape for all steadies each centre."""
     size = max(2.0, 0.5 * sites[0].reach_px)
     guess = SpotShape(length_px=size, width_px=size)
-    some = sites[:: max(1, len(sites) // 15)]
+    some = sites[:: max(1, len(sites) // 8)]
     spots = [spot for site in some if (spot := fit_spot(frame, site, guess)) is not None]
     if not spots:
         return None

@@ -3,7 +3,7 @@
 Marks may be missing, and others may lie in between; neither may shift the count of spacings.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,6 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 LEAST_SPACING_PX = 5.0
 OFF_PLACE = 0.15  # of the spacing: farther from its place a candidate is no mark of the row
-MOST_PLACES = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,15 +24,23 @@ class RegularRow:
         Which candidates belong to it, in order.
     place : array of int, shape (k,)
         Their places in the row from 0; a number left out is a mark that was not seen.
+    doubtful : bool
+        Whether another spacing explains the candidates as well.
     """
 
     chosen: IndexArray
     place: IndexArray
+    doubtful: bool = False
 
     @property
     def length(self) -> int:
         """Places from the first mark seen to the last one, missing ones included."""
         return int(self.place[-1]) + 1
+
+    @property
+    def score(self) -> int:
+        """Marks seen, less places at which none was."""
+        return 2 * len(self.chosen) - self.length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,35 +67,69 @@ class Spacing:
     u_growth: float
 
 
-def find_row(position_px: FloatArray) -> RegularRow | None:
-    """Return the longest regular row among candidates along a path.
+def find_row(position_px: FloatArray, *, count: int | None = None) -> RegularRow | None:
+    """Return the regular row that explains most of the candidates along a path.
 
     Parameters
     ----------
     position_px : array, shape (n,), rising
         Distances along the path.
+    count : int or None
+        How many marks, or places, somebody counts; rows of another count are not looked at.
 
     Returns
     -------
-    RegularRow, or None where no two candidates are `LEAST_SPACING_PX` apart. A place that is
-    missing counts against a row, so half the true spacing never wins; of two rows that explain as
-    much, the one that starts from the smaller misfit does.
+    RegularRow, or None where there is none. A place without a mark counts against a row, so that
+    half the true spacing does not win.
     """
-    best: tuple[float, float, RegularRow] | None = None
-    for first in range(len(position_px)):
-        for second in range(first + 1, len(position_px)):
-            gap = float(position_px[second] - position_px[first])
-            most = int(min(gap // LEAST_SPACING_PX, MOST_PLACES))
-            for count in range(1, most + 1):
-                row, misfit = _row_at(position_px, float(position_px[first]), gap / count)
-                score = 2.0 * len(row.chosen) - row.length
-                if best is None or (score, -misfit) > (best[0], -best[1]):
-                    best = score, misfit, row
-    return best[2] if best else None
+    rows = [
+        row
+        for row in _rows(position_px)
+        if len(row[0].chosen) > 1 and count in {None, len(row[0].chosen), row[0].length}
+    ]
+    if not rows:
+        return None
+    best, spacing, _ = max(rows, key=lambda row: (row[0].score, len(row[0].chosen), -row[2]))
+    rivals = [
+        row
+        for row, other, _ in rows
+        if row.score >= best.score and not 0.8 < other / spacing < 1.25
+    ]
+    return replace(best, doubtful=bool(rivals))
 
 
-def _row_at(position_px: FloatArray, start: float, spacing: float) -> tuple[RegularRow, float]:
-    """Return the candidates that lie on the places of one start and spacing, one for each."""
+def _rows(position_px: FloatArray) -> list[tuple[RegularRow, float, float]]:
+    """Return a row, its spacing and its misfit for every pair of candidates, 1 to 3 places apart.
+
+    In a row that is worth counting, some two marks seen are no farther apart.
+    """
+    gaps = [
+        (first, float(position_px[second] - position_px[first]) / apart)
+        for first in range(len(position_px))
+        for second in range(first + 1, len(position_px))
+        for apart in (1, 2, 3)
+    ]
+    return [_row_at(position_px, first, gap) for first, gap in gaps if gap >= LEAST_SPACING_PX]
+
+
+def _row_at(position_px: FloatArray, home: int, spacing: float) -> tuple[RegularRow, float, float]:
+    """Return the candidates on the places of one start and spacing, one each, and the misfit.
+
+    Start and spacing are found again from what lies on them: one gap alone carries a long row
+    astray.
+    """
+    start = float(position_px[home])
+    for _ in range(3):
+        members, places, misfit = _members(position_px, start, spacing, home)
+        if len(members) < 2:
+            break
+        spacing, start = (float(one) for one in np.polyfit(places, position_px[members], 1))
+    return RegularRow(chosen=members, place=places - places[0]), spacing, misfit
+
+
+def _members(
+    position_px: FloatArray, start: float, spacing: float, home: int
+) -> tuple[IndexArray, IndexArray, float]:
     step = (position_px - start) / spacing
     place = np.round(step).astype(int)
     miss = np.abs(step - place)
@@ -96,18 +137,12 @@ def _row_at(position_px: FloatArray, start: float, spacing: float) -> tuple[Regu
     for index in np.argsort(miss, kind="stable"):
         if miss[index] <= OFF_PLACE:
             chosen.setdefault(int(place[index]), int(index))
-    places = np.array(sorted(chosen))
-    members = np.array([chosen[int(one)] for one in places])
+    places = np.array(sorted(chosen), dtype=int)
+    members = np.array([chosen[int(one)] for one in places], dtype=int)
     # a row ends where two places running are empty: what lies beyond is something else
-    breaks = np.flatnonzero(np.diff(places) > 3)
-    home = int(np.flatnonzero(places == 0)[0])
-    low = int(max([-1, *breaks[breaks < home]])) + 1
-    high = int(min([len(places) - 1, *breaks[breaks >= home]]))
-    members, places = members[low : high + 1], places[low : high + 1]
-    return (
-        RegularRow(chosen=members, place=places - places[0]),
-        float(np.mean(miss[members])),
-    )
+    group = np.cumsum(np.diff(places, prepend=places[:1]) > 2)
+    own = group == group[np.argmin(np.abs(places - place[home]))] if len(places) else group > 0
+    return members[own], places[own], float(np.mean(miss[members[own]])) if own.any() else np.inf
 
 
 def spacing_of(

@@ -16,6 +16,7 @@ FloatArray = NDArray[np.float64]
 # Weak knowledge that keeps a shape physical where the picture says little: standard deviations of
 # the logarithm of length and width about the guess, and of blur about 1.2 px.
 SIZE_SPREAD, BLUR_SPREAD, USUAL_BLUR_PX = 0.5, 0.4, 1.2
+CLUMP_PX = 5  # side of the areas over which a misfit of other structures is told from noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +88,7 @@ def fit_spot(
     guess = np.log([shape.length_px, shape.width_px, shape.blur_px])
     vector, noise, covariance = _solve(patch, guess, shape_is_known=shape_is_known)
     basis = _basis(patch, vector, guess)
-    weights = np.asarray(np.linalg.lstsq(basis, patch.value, rcond=None)[0], dtype=np.float64)
+    weights = _weights(basis, patch.value)
     depth = _depth(weights, site.wires)
     if depth <= 0 or not np.all(np.isfinite(covariance)):
         return None
@@ -114,6 +115,7 @@ class _Patch:
     normal: FloatArray  # shape (2, 2): how both change with row and column
     wires: tuple[bool, bool]
     plain: FloatArray  # shape (n, 6): a background of second degree
+    shape: tuple[int, int]
 
 
 def _patch(frame: NDArray[np.generic], site: SpotSite) -> _Patch | None:
@@ -135,6 +137,7 @@ def _patch(frame: NDArray[np.generic], site: SpotSite) -> _Patch | None:
         across=normal @ away,
         normal=normal,
         wires=site.wires,
+        shape=(bottom - top + 1, right - left + 1),
         plain=np.stack([np.ones_like(y), y, x, y * y, x * y, x * x], axis=1),
     )
 
@@ -153,7 +156,7 @@ def _box(offset: FloatArray, width: float, blur: float) -> FloatArray:
 
 def _basis(patch: _Patch, vector: FloatArray, guess: FloatArray) -> FloatArray:
     """Return background, wires and spot as columns; all but centre and sizes is linear."""
-    length, width, blur = np.exp(vector[2:] if len(vector) > 2 else guess)
+    length, width, blur = np.exp(np.clip(vector[2:] if len(vector) > 2 else guess, -2.0, 4.0))
     moved = patch.normal @ vector[:2]
     along = _box(patch.across[0] - moved[0], float(length), float(blur))
     beside = _box(patch.across[1] - moved[1], float(width), float(blur))
@@ -164,9 +167,16 @@ def _basis(patch: _Patch, vector: FloatArray, guess: FloatArray) -> FloatArray:
     return np.concatenate([*columns, (along * beside)[:, None]], axis=1)
 
 
+def _weights(basis: FloatArray, value: FloatArray) -> FloatArray:
+    """Solve the linear part; the whisper of a ridge keeps columns that coincide apart."""
+    normal = basis.T @ basis
+    normal.flat[:: len(normal) + 1] += 1e-10 * float(np.trace(normal))
+    return np.asarray(np.linalg.solve(normal, basis.T @ value), dtype=np.float64)
+
+
 def _misfit(vector: FloatArray, patch: _Patch, guess: FloatArray, noise: float) -> FloatArray:
     basis = _basis(patch, vector, guess)
-    weights = np.linalg.lstsq(basis, patch.value, rcond=None)[0]
+    weights = _weights(basis, patch.value)
     misfit = (basis @ weights - patch.value) / noise
     if len(vector) == 2:
         return np.asarray(misfit)
@@ -178,27 +188,42 @@ def _misfit(vector: FloatArray, patch: _Patch, guess: FloatArray, noise: float) 
 def _solve(
     patch: _Patch, guess: FloatArray, *, shape_is_known: bool
 ) -> tuple[FloatArray, float, FloatArray]:
-    """Return centre (and shape), noise, and their covariance; the noise is found in two turns."""
+    """Return centre (and shape), noise, and their covariance."""
     from scipy.optimize import least_squares
 
     vector = np.zeros(2) if shape_is_known else np.append(np.zeros(2), guess)
-    reach = float(np.max(patch.across))
-    bound = np.append([reach, reach], [] if shape_is_known else [1.5, 1.5, 1.2])
-    start, noise = vector, 0.02
-    for _ in range(2):
-        answer = least_squares(
-            _misfit,
-            vector,
-            args=(patch, guess, noise),
-            bounds=(start - bound, start + bound),
-            diff_step=1e-4,
-            x_scale=np.append([1.0, 1.0], [] if shape_is_known else [0.3, 0.3, 0.3]),
-            ftol=1e-7,
-            max_nfev=25,
-        )
-        vector = answer.x
-        misfit = _misfit(vector, patch, guess, 1.0)[: len(patch.value)]
-        freedom = len(misfit) - patch.plain.shape[1] - len(vector) - sum(patch.wires) - 1
-        noise = max(float(np.sqrt(np.sum(misfit**2) / max(freedom, 1))), 1e-6)
-    covariance = np.linalg.pinv(answer.jac.T @ answer.jac)
-    return vector, noise, np.asarray(covariance)
+    before = _noise(vector, patch, guess)
+    answer = least_squares(
+        _misfit,
+        vector,
+        args=(patch, guess, before),
+        method="lm",  # without bounds: what is known keeps sizes near, and strays are dropped
+        diff_step=1e-4,
+        x_scale=np.append([1.0, 1.0], [] if shape_is_known else [0.3, 0.3, 0.3]),
+        ftol=1e-5,
+        xtol=1e-5,
+        max_nfev=200,
+    )
+    noise = _noise(answer.x, patch, guess)
+    misfit = _misfit(answer.x, patch, guess, noise)[: len(patch.value)].reshape(patch.shape)
+    covariance = np.linalg.pinv(answer.jac.T @ answer.jac) * (noise / before) ** 2
+    covariance *= _clumping(misfit)
+    return np.asarray(answer.x), noise, np.asarray(covariance)
+
+
+def _clumping(misfit: FloatArray) -> float:
+    """Return by how much more a misfit varies over areas than independent pixels would.
+
+    What is left of other structures is no noise of single pixels: it pulls the centre as a whole.
+    """
+    from scipy.ndimage import uniform_filter
+
+    area = uniform_filter(misfit, CLUMP_PX, mode="reflect")
+    return max(1.0, float(np.mean(area**2)) * CLUMP_PX**2)
+
+
+def _noise(vector: FloatArray, patch: _Patch, guess: FloatArray) -> float:
+    """Return the scatter of the pixels about the model with these unknowns."""
+    misfit = _misfit(vector, patch, guess, 1.0)[: len(patch.value)]
+    freedom = len(misfit) - patch.plain.shape[1] - len(vector) - sum(patch.wires) - 1
+    return max(float(np.sqrt(np.sum(misfit**2) / max(freedom, 1))), 1e-6)
