@@ -144,11 +144,16 @@ def _stored(
 
 
 def attenuate_object(
-    seen: FloatArray, setup: XraySetup, item: ReferenceObject, shift_mm: FloatArray
+    seen: FloatArray,
+    setup: XraySetup,
+    item: ReferenceObject,
+    shift_mm: FloatArray,
+    *,
+    fine: int = 6,
 ) -> None:
-    """Multiply an image by an object's transmission, averaged over each pixel's area."""
+    """Multiply an image by an object's transmission, averaged over `fine`² spots of each pixel."""
     rows, columns = _pixels_near(item, setup, shift_mm)
-    steps = (np.arange(6) + 0.5) / 6.0 - 0.5
+    steps = (np.arange(fine) + 0.5) / fine - 0.5
     down, across = (grid.ravel() for grid in np.meshgrid(steps, steps, indexing="ij"))
     fine = np.stack(
         [
