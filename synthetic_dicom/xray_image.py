@@ -149,11 +149,11 @@ def attenuate_object(
     item: ReferenceObject,
     shift_mm: FloatArray,
     *,
-    fine: int = 6,
+    per_side: int = 6,
 ) -> None:
-    """Multiply an image by an object's transmission, averaged over `fine`² spots of each pixel."""
+    """Multiply an image by an object's transmission, averaged over spots of each pixel."""
     rows, columns = _pixels_near(item, setup, shift_mm)
-    steps = (np.arange(fine) + 0.5) / fine - 0.5
+    steps = (np.arange(per_side) + 0.5) / per_side - 0.5
     down, across = (grid.ravel() for grid in np.meshgrid(steps, steps, indexing="ij"))
     fine = np.stack(
         [

@@ -109,7 +109,10 @@ def _fields(entry: ScaleEntry, trace: Trace | None) -> dict[str, object]:
 def _object_fields(entry: ScaleEntry, trace: Trace | None) -> dict[str, object]:
     title = OBJECT_TOOLS[entry.kind].title.lower()
     if entry.size is None:
-        raise InputError(f"State the {title}'s size.")
+        spaced = SIZE_FIELD.get(entry.kind) == "spacing_mm"
+        raise InputError(
+            f"State the spacing of the {title}." if spaced else f"State the {title}'s size."
+        )
     if trace is None or trace.kind != entry.kind or not trace.looks:
         raise InputError(f"Trace the {title} on the picture.")
     readings = trace.readings()
@@ -162,7 +165,7 @@ def _object_entry(request: ObjectRequest) -> ScaleEntry:
         kind=request.kind,
         size=size.size_mm if size.size_fr is None else size.size_fr,
         french=size.size_fr is not None,
-        tolerance_mm=None if size.source == "label" else size.tolerance_mm,
+        tolerance_mm=size.tolerance_mm if _is_stated(request) else None,
         device=request.device,
         surface=request.surface,
         other_mm=request.other_mm,
@@ -173,6 +176,12 @@ def _object_entry(request: ObjectRequest) -> ScaleEntry:
         count=request.count,
         named=size.object_name,
     )
+
+
+def _is_stated(request: ObjectRequest) -> bool:
+    """Return whether a tolerance is to be shown; a catheter's measured size has no other sign."""
+    size = request.size
+    return size.source == "measured" and (not size.assumed or request.kind == "catheter")
 
 
 def _percent(u_rel: float | None) -> float | None:

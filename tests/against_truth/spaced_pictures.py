@@ -29,7 +29,7 @@ def exposed(setup, item, rng, *, chest, quanta=4000.0):
 
     still = chest_attenuation(rng, setup) if chest else np.full((setup.rows, setup.columns), 0.9)
     seen = np.exp(-still)
-    attenuate_object(seen, setup, item, np.zeros(2), fine=4)
+    attenuate_object(seen, setup, item, np.zeros(2), per_side=4)
     seen = gaussian_filter(seen, rng.uniform(0.6, 1.3), mode="nearest") + rng.uniform(0.0, 0.2)
     return np.clip(np.rint(rng.poisson(seen * quanta) / quanta * 5600), 0, 4095).astype(np.uint16)
 
