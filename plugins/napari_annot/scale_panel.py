@@ -38,6 +38,11 @@ UNSTATED_TOLERANCE = {
     "step": "not stated: ±0.5 %",
     "segment": "not stated: ±1 %",
 }
+UNSTATED_TILT = {
+    "markers": "not stated: ±20°",
+    "grid": "not stated: ±5°",
+    "step": "not stated: ±5°",
+}
 
 
 class ScalePanel(QWidget):
@@ -64,7 +69,7 @@ class ScalePanel(QWidget):
         self.u_end_px = NumberField("u of an end", "not stated: 1 px", highest=50)
         self.tilt_deg = NumberField("Tilt", "not stated", highest=60, zero=True)
         self.count = NumberField("Count", "not counted", highest=200)
-        self.named = _line("all of one size count as the same")
+        self.named = _line("same size, same object")
         self.depth_offset_mm = NumberField(
             "Depth apart", "not stated: ±20 mm", highest=200, zero=True
         )
@@ -209,6 +214,7 @@ class ScalePanel(QWidget):
         self._rows["count"][0].setText(COUNT_TITLES.get(kind, "Count"))
         self.unit.setVisible(kind == "catheter")
         self.tolerance_mm.setPlaceholderText(UNSTATED_TOLERANCE.get(kind, "not stated"))
+        self.tilt_deg.setPlaceholderText(UNSTATED_TILT.get(kind, "not stated"))
         self._trace_row.setVisible(kind in OBJECT_TOOLS)
 
 
