@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.depth_words import depth_pair
 from annot.cli.printing import say_json
 from annot.cli.scale_fields import (
     Fields,
@@ -16,7 +17,7 @@ from annot.cli.scale_fields import (
 )
 from annot.cli.scale_report import print_scale
 from annot.reads import parse_request
-from annot.tasks.calibrate import scale_loop
+from annot.tasks.calibrate import all_depth_presets, scale_loop
 from annot.tasks.open import open_loop
 
 
@@ -46,6 +47,12 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     source: Annotated[str | None, typer.Option(help="the size is a label, or measured")] = None,
     filling: Annotated[str | None, typer.Option(help="empty, contrast or unknown")] = None,
     depth_offset: Annotated[float | None, typer.Option(help="± mm in depth to the anatomy")] = None,
+    depth_range: Annotated[
+        str | None, typer.Option(help="low,high mm that the anatomy is nearer to the source")
+    ] = None,
+    depth_preset: Annotated[
+        str | None, typer.Option(help=f"a usual place: {', '.join(all_depth_presets())}")
+    ] = None,
     tilt: Annotated[
         float | None, typer.Option(help="± degrees of a length's or spacing's tilt")
     ] = None,
@@ -67,6 +74,8 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         "tolerance_mm": tolerance,
         "filling": filling,
         "depth_offset_mm": depth_offset,
+        "depth_range_mm": None if depth_range is None else depth_pair(depth_range),
+        "depth_preset": depth_preset,
         "tilt_deg": tilt,
         "u_rel": u_rel,
         "overrule": overrule,
@@ -88,7 +97,8 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     fields |= count_fields(kind, count)
     fields |= reading_fields(kind, looks, along=along, at=at, corners=corners)
     opened = open_loop(loop)
-    answer = scale_loop(opened, parse_request(fields, name="annot scale"), at=place_of(kind, at))
+    request = parse_request(fields, name="annot scale")
+    answer = scale_loop(opened, request, at=place_of(kind, at), frame=looks[0])
     if picture is not None:
         from annot.tasks.picture import scale_picture
 

@@ -13,6 +13,7 @@ from annot.calibration import (
 )
 from annot.errors import InputError
 from annot.geometry import PixelPoint, pixel_point
+from annot.reads.depth_fields import depth_fields, placing_of
 from annot.reads.object_sizes import known_size
 from annot.reads.read_file import parse_scale
 from annot.reads.scale_parts import (
@@ -52,10 +53,9 @@ def request_of(part: ScalePart) -> ScaleRequest:
     """Return the request that a scale part of a read file makes."""
     match part:
         case BorrowedPart():
-            return BorrowedRequest(file=part.lender, placing=Placing(overrule=part.overrule))
+            return BorrowedRequest(file=part.lender, placing=placing_of(part))
         case HeaderPart():
-            placing = Placing(depth_offset_mm=part.depth_offset_mm, overrule=part.overrule)
-            return HeaderRequest(u_rel=part.u_rel, placing=placing)
+            return HeaderRequest(u_rel=part.u_rel, placing=placing_of(part))
         case GivenPart():
             size = part.mm_per_px
             pair = size if isinstance(size, tuple) else (size, size)
@@ -73,9 +73,7 @@ def _object_request(part: ObjectPart) -> ObjectRequest:
         size=known_size(part),
         readings=tuple(_reading(look) for look in part.looks()),
         material=part.material,
-        placing=Placing(
-            depth_offset_mm=part.depth_offset_mm, tilt_deg=part.tilt_deg, overrule=part.overrule
-        ),
+        placing=placing_of(part, tilt_deg=part.tilt_deg),
     )
     match part:
         case CatheterPart():
@@ -108,16 +106,18 @@ def _reading(look: ReadingPart) -> ObjectReading:
 
 def part_of(request: ScaleRequest) -> ScalePart:
     """Return the read file's part for a request, the reverse of `request_of`."""
-    overrule = request.placing.overrule
+    overrule, depth = request.placing.overrule, depth_fields(request.placing)
     match request:
         case BorrowedRequest():
-            return BorrowedPart.model_validate({"from": request.file, "overrule": overrule})
+            return BorrowedPart.model_validate(
+                {"from": request.file, "overrule": overrule, **depth}
+            )
         case HeaderRequest():
             return HeaderPart(
                 kind="header",
                 u_rel=request.u_rel,
-                depth_offset_mm=request.placing.depth_offset_mm,
                 overrule=overrule,
+                **depth,
             )
         case GivenRequest():
             row, column = request.mm_per_px
@@ -132,7 +132,7 @@ def _object_part(request: ObjectRequest) -> ObjectPart:
     shared: dict[str, object] = {
         "object": request.size.object_name,
         "material": request.material,
-        "depth_offset_mm": request.placing.depth_offset_mm,
+        **depth_fields(request.placing),
         "tilt_deg": request.placing.tilt_deg,
         "overrule": request.placing.overrule,
         **(readings[0] if len(readings) == 1 else {"readings": readings}),

@@ -30,7 +30,7 @@ def test_repeats_are_their_mean_with_its_experimental_standard_deviation():
     found = seen(lengths)
     assert found.size.value == pytest.approx(np.mean(lengths))
     assert found.size.u == pytest.approx(np.std(lengths, ddof=1) / 2)
-    assert found.size.dof == 3
+    assert found.size.dof == pytest.approx(3)
     assert "the hand's scatter" in found.notes[0]
 
 
