@@ -13,12 +13,12 @@ from annot.calibration.geometry_key import GeometryKey, Region
 from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.known_objects import KnownSize, french_to_mm
 from annot.calibration.make_scale import LoopScale, MadeScale, compared, make_scale
-from annot.calibration.object_in_frame import SeenSize
 from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import (
     BorrowedRequest,
     GivenRequest,
     HeaderRequest,
+    ObjectKind,
     ObjectReading,
     ObjectRequest,
     Placing,
@@ -26,6 +26,7 @@ from annot.calibration.request import (
 )
 from annot.calibration.scale import NoScale, PixelScale
 from annot.calibration.scale_agreement import ScaleComparison
+from annot.calibration.seen_size import SeenSize
 from annot.calibration.tube_fit import fit_priors
 
 __all__ = [
@@ -41,6 +42,7 @@ __all__ = [
     "LoopScale",
     "MadeScale",
     "NoScale",
+    "ObjectKind",
     "ObjectReading",
     "ObjectRequest",
     "PixelScale",

@@ -29,6 +29,12 @@ LABEL_STEP = Allowance(
     meaning="a catheter's label in mm is its true outer diameter rounded up to this step",
     source="ISO 10555-1, from memory",
 )
+SHEATH_LABEL_STEP = Allowance(
+    value=0.1,
+    unit="mm",
+    meaning="a sheath's label in mm is its smallest inner diameter rounded down to this step",
+    source="ISO 11070:2014, 7.2",
+)
 SPHERE_TOLERANCE = Allowance(
     value=0.02,
     unit="mm",
@@ -40,6 +46,36 @@ SEGMENT_TOLERANCE_REL = Allowance(
     unit="1",
     meaning="relative tolerance of a known length whose tolerance nobody stated",
     source="common practice, no source",
+)
+MARKER_SPACING_REL = Allowance(
+    value=0.01,
+    unit="1",
+    meaning="relative tolerance of the spacing of marker bands whose tolerance nobody stated",
+    source="common practice, no source",
+)
+PLATE_SPACING_REL = Allowance(
+    value=0.005,
+    unit="1",
+    meaning="relative tolerance of the spacing of a grid or step plate, not stated",
+    source="common practice, no source",
+)
+MARKER_TILT_DEG = Allowance(
+    value=20.0,
+    unit="deg",
+    meaning="unknown tilt of a marked wire out of the picture's plane",
+    source="common practice, no source: at 20° the scale comes out 6.4 % large",
+)
+PLATE_TILT_DEG = Allowance(
+    value=5.0,
+    unit="deg",
+    meaning="unknown tilt of a grid or step plate against the detector",
+    source="common practice, no source: laid flat under an upright beam",
+)
+MARK_CENTRE_PX = Allowance(
+    value=0.04,
+    unit="px",
+    meaning="error of a band's or an edge's place by its model",
+    source="own renderings without noise: up to 0.04 px",
 )
 SHAFT_MODEL_REL = Allowance(
     value=0.01,

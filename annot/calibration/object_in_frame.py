@@ -2,51 +2,30 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.allowances import (
     BALL_MODEL_REL,
-    HAND_END_PX,
     SHAFT_MODEL_REL,
     Allowance,
 )
 from annot.calibration.ball_fit import fit_ball
-from annot.calibration.request import ObjectReading, ObjectRequest
+from annot.calibration.grid_in_frame import grid_in_frames
+from annot.calibration.request import SPACED, ObjectReading, ObjectRequest
+from annot.calibration.row_in_frame import row_in_frames
 from annot.calibration.scale import NoScale
+from annot.calibration.seen_size import SeenSize
+from annot.calibration.segment_by_hand import segment_by_hand
 from annot.calibration.shaft_fit import ShaftFit, fit_shaft
 from annot.calibration.shaft_sections import Reading
-from annot.geometry import PixelPoint, length_px
-from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular, stated
-from annot.uncertainty.type_b import cosine_of_unknown_tilt
+from annot.geometry import PixelPoint
+from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular
 
 WALL_DISAGREEING = 3.5  # standard uncertainties of the difference
 PixelArray = NDArray[np.generic]
 Frames = Mapping[int, PixelArray]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeenSize:
-    """The object's size in pixels and what a person needs to see to trust it.
-
-    Attributes
-    ----------
-    size : MeasurementResult
-        In pixels of the row pitch.
-    sections_used, sections_rejected : int
-        Independent pieces the size rests on, and those set aside.
-    outline : tuple of tuples of PixelPoint
-        What was fitted, for drawing over the frame of the first reading: a closed circle, or
-        both edges of a shaft, or the segment itself.
-    """
-
-    size: MeasurementResult
-    sections_used: int
-    sections_rejected: int
-    outline: tuple[tuple[PixelPoint, ...], ...]
-    notes: tuple[str, ...] = ()
 
 
 def size_in_frames(
@@ -57,7 +36,8 @@ def size_in_frames(
     Parameters
     ----------
     frames : mapping of frame index to array (rows, columns)
-        Pixels proportional to intensity for catheter and sphere; unused for a segment.
+        Pixels proportional to intensity for catheter and sphere, rising with it for marks at a
+        spacing; unused for a segment.
     key : str
         Prefix of the input keys.
     full_scale : float or None
@@ -70,7 +50,9 @@ def size_in_frames(
     SeenSize, or NoScale with the reason.
     """
     if request.kind == "segment":
-        return _segment(request, key=key, aspect=aspect)
+        return segment_by_hand(request, key=key, aspect=aspect)
+    if request.kind in SPACED:
+        return _spaced(frames, request, key=key, aspect=aspect)
     if abs(aspect - 1) > 0.002:
         return NoScale(
             reason=(
@@ -81,6 +63,14 @@ def size_in_frames(
     if request.kind == "catheter":
         return _catheter(frames, request, key=key, full_scale=full_scale)
     return _sphere(frames, request, key=key, full_scale=full_scale)
+
+
+def _spaced(
+    frames: Frames, request: ObjectRequest, *, key: str, aspect: float
+) -> SeenSize | NoScale:
+    if request.kind == "grid":
+        return grid_in_frames(frames, request, key=key)
+    return row_in_frames(frames, request, key=key, aspect=aspect)
 
 
 def _catheter(
@@ -196,43 +186,6 @@ def _sphere(
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),
-    )
-
-
-def _segment(request: ObjectRequest, *, key: str, aspect: float) -> SeenSize | NoScale:
-    u_end = request.u_end_px or HAND_END_PX.value
-    sizes = []
-    for index, reading in enumerate(request.readings):
-        square = [PixelPoint(point.row, point.column * aspect) for point in reading.points]
-        length = length_px(square)
-        if length < 5:
-            return NoScale(
-                reason=f"the known length is drawn {length:.1f} px long; at least 5 px are needed"
-            )
-        sizes.append(
-            stated(
-                length,
-                u_end * math.sqrt(2),
-                key=f"{key}:seen{index}",
-                unit="px",
-                component="scale",
-                source=f"two ends by hand in frame {reading.frame}, u = {u_end:g} px each",
-            )
-        )
-    size = _mean(sizes, unit="px")
-    if request.placing.tilt_deg:
-        cosine = cosine_of_unknown_tilt(
-            request.placing.tilt_deg,
-            key=f"{key}:tilt",
-            source=f"tilt of the known length within ±{request.placing.tilt_deg:g}°",
-        )
-        # a tilted length looks short, so untilted it would span more pixels
-        size = propagate(lambda seen, shrink: seen / shrink, [size, cosine], unit="px")
-    return SeenSize(
-        size=size,
-        sections_used=len(sizes),
-        sections_rejected=0,
-        outline=(request.readings[0].points,),
     )
 
 
