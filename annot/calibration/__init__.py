@@ -15,7 +15,6 @@ from annot.calibration.request import (
     ScaleRequest,
 )
 from annot.calibration.scale import GeometryKey, NoScale, PixelScale, Region
-from annot.calibration.tube_fit import fit_priors
 
 __all__ = [
     "Allowance",
@@ -37,7 +36,6 @@ __all__ = [
     "SeenSize",
     "all_allowances",
     "borrow_scale",
-    "fit_priors",
     "french_to_mm",
     "header_scale",
     "make_scale",

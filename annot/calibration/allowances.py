@@ -53,6 +53,66 @@ BALL_MODEL_REL = Allowance(
     meaning="relative error of the ball model against a real ball",
     source="own renderings: up to 0.1 %",
 )
+LUMEN_RATIO_LOWEST = Allowance(
+    value=0.55,
+    unit="1",
+    meaning="least inner over outer diameter of a shaft whose wall nobody stated (rectangular)",
+    source="from memory: braided diagnostic catheters and pigtails begin near 0.6",
+)
+LUMEN_RATIO_HIGHEST = Allowance(
+    value=0.90,
+    unit="1",
+    meaning="largest inner over outer diameter of a shaft whose wall nobody stated (rectangular)",
+    source="from memory: thin-walled guiding catheters and sheaths end near 0.9",
+)
+LUMEN_DEPTH_LOWEST = Allowance(
+    value=0.05,
+    unit="1",
+    meaning="least optical depth of a contrast-filled lumen over one outer diameter",
+    source="common practice, no source: much diluted contrast",
+)
+LUMEN_DEPTH_HIGHEST = Allowance(
+    value=5.0,
+    unit="1",
+    meaning="largest optical depth of a contrast-filled lumen over one outer diameter",
+    source="common practice, no source: undiluted contrast in a wide sheath",
+)
+PRIMARY_SHARE = Allowance(
+    value=0.80,
+    unit="1",
+    meaning="share of primary beam in the light beside the object, the rest being scatter",
+    source="common practice, no source: scatter and glare add 0 to 50 % to the primary beam",
+)
+PRIMARY_SHARE_U = Allowance(
+    value=0.20,
+    unit="1",
+    meaning="standard uncertainty of the share of primary beam",
+    source="common practice, no source",
+)
+BLUR_PX = Allowance(
+    value=1.2,
+    unit="px",
+    meaning="usual standard deviation of the system's blur",
+    source="common practice, no source: focal spot, motion and detector",
+)
+BLUR_LOG = Allowance(
+    value=0.6,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the blur: a factor of 1.8 either way",
+    source="common practice, no source",
+)
+THREAD_WIDTH = Allowance(
+    value=0.04,
+    unit="1",
+    meaning="half-thickness of a denser thread in a wall over the outer diameter",
+    source="common practice, no source: it fits into a wall of some 0.15 diameters",
+)
+THREAD_WIDTH_LOG = Allowance(
+    value=0.4,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the thread's thickness",
+    source="common practice, no source",
+)
 HAND_END_PX = Allowance(
     value=1.0,
     unit="px",

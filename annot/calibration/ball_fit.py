@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import PRIMARY_SHARE, PRIMARY_SHARE_U
 from annot.calibration.scale import NoScale
 from annot.calibration.shadow import BallShadow
-from annot.calibration.tube_fit import PRIMARY_SHARE_PRIOR
 from annot.geometry import PixelPoint
 
 FloatArray = NDArray[np.float64]
@@ -181,8 +181,7 @@ def _weights(patch: _Patch, vector: FloatArray) -> tuple[FloatArray, FloatArray]
 
 def _residuals(vector: FloatArray, patch: _Patch, noise: float) -> FloatArray:
     model, weights = _weights(patch, vector)
-    mean, spread = PRIMARY_SHARE_PRIOR
-    share = (abs(weights[3]) / max(weights[0], 1e-9) - mean) / spread
+    share = (abs(weights[3]) / max(weights[0], 1e-9) - PRIMARY_SHARE.value) / PRIMARY_SHARE_U.value
     return np.append((model - patch.value) / noise, share)
 
 

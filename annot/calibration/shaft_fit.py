@@ -1,30 +1,26 @@
 """The diameter of a shaft in pixels, with its scatter: a tube fitted to all its sections."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import LUMEN_RATIO_HIGHEST, LUMEN_RATIO_LOWEST
 from annot.calibration.scale import NoScale
-from annot.calibration.shaft_sections import MIN_BLOCKS, Reading, cut_sections
-from annot.calibration.tube_fit import (
-    LUMEN_RATIO_PRIOR,
-    IndexArray,
-    TubeFit,
-    TubeSolution,
-    with_thread,
-)
+from annot.calibration.shaft_agreement import Agreement, agreeing_sections
+from annot.calibration.shaft_sections import MIN_BLOCKS, Reading, Sections, cut_sections
+from annot.calibration.tube_fit import Held, IndexArray, TubeFit, TubeSolution, with_thread
+from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
 from annot.geometry import PixelPoint
 
 FloatArray = NDArray[np.float64]
 Filling = Literal["empty", "contrast", "unknown"]
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
-JACKKNIFE_GROUPS = 16
-REJECTION_ROUNDS = 3
-MISFIT_OF_CLEAN = 2.0
+LARGEST_U_REL = 0.10  # a looser diameter is no reference
+WORST_MISFIT = 0.06  # of the shadow's depth, shared by all sections: not a tube
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,24 +32,37 @@ class ShaftFit:
     outer_px, inner_px : float
         Outer and inner diameter.
     u_outer_px, u_inner_px : float
-        Standard uncertainty from the sections' scatter (delete-a-group jackknife) or from the
-        fit's own covariance, whichever is larger.
+        Standard uncertainty from the sections' scatter or the fit's own covariance, whichever is
+        larger, together with what an unstated wall or filling leaves open.
+    u_wall_px : float
+        That last part of `u_outer_px` alone.
+    low_px, high_px : float
+        Interval of 95 % for the outer diameter, skew where the wall is unknown.
     dof : float
-        Groups of sections less one.
+        Degrees of freedom of `u_outer_px`.
+    filled : float
+        Probability that the lumen holds contrast: 0 or 1 where the filling is stated.
     centreline : tuple of PixelPoint
         Middle of each section of the first reading, used or not, for drawing.
+    used : tuple of bool
+        Whether each of them counts.
     """
 
     outer_px: float
     inner_px: float
     u_outer_px: float
     u_inner_px: float
+    u_wall_px: float
+    low_px: float
+    high_px: float
     dof: float
+    filled: float
     sections_used: int
     sections_rejected: int
     blur_px: float
     contrast_to_noise: float
     centreline: tuple[PixelPoint, ...]
+    used: tuple[bool, ...]
 
 
 def fit_shaft(
@@ -70,9 +79,10 @@ def fit_shaft(
     readings : sequence of Reading
         Frames proportional to X-ray intensity, each with a rough trace along the axis.
     filling : {"empty", "contrast", "unknown"}
-        `empty` fixes the lumen to the surroundings' attenuation.
+        `empty` fixes the lumen to the surroundings' attenuation; `unknown` weighs both.
     lumen_ratio : (mean, standard deviation), optional
-        What is known of inner over outer diameter; weak knowledge of the trade otherwise.
+        What is known of inner over outer diameter; without it every ratio of the stated range
+        (see `allowances`) is as likely as any other.
     full_scale : float, optional
         Largest value a pixel can store; values at either end count as saturated.
 
@@ -85,59 +95,45 @@ def fit_shaft(
         return sections
     fit = TubeFit(
         sections=sections,
-        lumen_is_empty=filling == "empty",
-        lumen_ratio=lumen_ratio or LUMEN_RATIO_PRIOR,
+        held=Held(lumen_is_empty=filling == "empty", lumen_ratio=lumen_ratio or _any_wall()),
     )
-    kept, solution = _agreeing(fit)
-    if len(kept) < MIN_BLOCKS:
+    found = agreeing_sections(fit)
+    if len(found.kept) < MIN_BLOCKS:
         return NoScale(
-            reason=f"only {len(kept)} of {len(sections.profile)} sections look like one shaft"
+            reason=(
+                f"only {len(found.kept)} of {len(sections.profile)} sections look like one shaft; "
+                "trace a piece that nothing crosses"
+            )
         )
-    fit, solution = with_thread(fit, solution, kept)
-    fault = _fault(fit, solution, kept, readings=readings, full_scale=full_scale)
-    return NoScale(reason=fault) if fault else _report(fit, solution, kept)
+    noise = sections.noise * max(found.over_noise, 1.0)
+    fit, solution = with_thread(fit, replace(found.solution, noise=noise), found.kept)
+    fault = _fault(fit, solution, found.kept) or _saturated(fit, readings, full_scale)
+    if fault:
+        return NoScale(reason=fault)
+    spread = spread_over_walls(
+        possible_fits(fit, filling=filling, lumen_ratio=lumen_ratio),
+        solution,
+        found.kept,
+        widen=_shared_misfit(fit, solution, found.kept),
+    )
+    if spread.u_outer_px > LARGEST_U_REL * spread.outer_px:
+        share = 100 * spread.u_outer_px / spread.outer_px
+        return NoScale(
+            reason=(
+                f"the shaft's diameter is uncertain by {share:.0f} %: trace a longer piece, read "
+                "more frames, or state filling and other diameter"
+            )
+        )
+    return _report(fit, replace(found, solution=solution), spread)
 
 
-def _agreeing(fit: TubeFit) -> tuple[IndexArray, TubeSolution]:
-    """Return the sections that look like one shaft, and the fit to them alone.
-
-    Sections that something crosses bend the first fit towards themselves, so the rejection is
-    repeated until none leaves.
-    """
-    kept = np.arange(len(fit.sections.profile))
-    solution = fit.solve(kept)
-    for _ in range(REJECTION_ROUNDS):
-        alike = _alike(fit, solution, kept)
-        if np.all(alike):
-            break
-        kept = kept[alike]
-        if len(kept) < MIN_BLOCKS:
-            break
-        solution = fit.solve(kept, start=solution)
-    return kept, solution
+def _any_wall() -> tuple[float, float]:
+    """Return mean and standard deviation of the ratios that an unstated wall is drawn from."""
+    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
+    return (low + high) / 2, (high - low) / np.sqrt(12.0)
 
 
-def _alike(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> NDArray[np.bool_]:
-    """Return whose misfit is like that of the clean quarter and whose shadow is as deep as usual.
-
-    A quarter stands for the clean ones because something that crosses obliquely can spoil more
-    than half of the sections.
-    """
-    model, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
-    misfit = np.sqrt(np.mean((model - fit.sections.profile[kept]) ** 2, axis=1))
-    usual = float(np.median(amplitude))
-    good = misfit <= MISFIT_OF_CLEAN * np.quantile(misfit, 0.25)
-    return np.asarray(good & (np.abs(amplitude - usual) <= 0.5 * abs(usual)))
-
-
-def _fault(
-    fit: TubeFit,
-    solution: TubeSolution,
-    kept: IndexArray,
-    *,
-    readings: Sequence[Reading],
-    full_scale: float | None,
-) -> str:
+def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
     """Return why a fit must not be used, empty when it may."""
     outer = fit.tube(solution.shared).outer_px
     if fit.sections.length_px < 5 * outer:
@@ -148,11 +144,32 @@ def _fault(
     contrast = _contrast_to_noise(fit, solution, kept)
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
-    if full_scale is not None and _saturated_share(fit, readings, full_scale) > (
-        MAX_SATURATED_SHARE
-    ):
-        return "the picture is saturated on or beside the shaft; choose another frame"
+    left = np.mean(fit.misfit(solution, kept), axis=0)
+    missed = float(np.sqrt(np.mean(left**2))) / _peak(fit, solution, kept)
+    if missed > WORST_MISFIT:
+        return (
+            f"the picture along the trace is not a tube's shadow: the best fit misses it by "
+            f"{100 * missed:.0f} % of its depth; trace another piece or use another object"
+        )
     return ""
+
+
+def _shared_misfit(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Return by how much misfit that all sections share exceeds what their noise leaves.
+
+    The mean misfit over the sections has the noise of one section over √k if the model is right;
+    what exceeds that by more than chance widens the interval as if it were noise.
+    """
+    left = np.mean(fit.misfit(solution, kept), axis=0)
+    freedom = len(left) - 6.0
+    ratio = float(np.sum(left**2)) / freedom * len(kept) / solution.noise**2
+    return float(np.sqrt(ratio)) if ratio > 1.0 + 3.0 * np.sqrt(2.0 / freedom) else 1.0
+
+
+def _saturated(fit: TubeFit, readings: Sequence[Reading], full_scale: float | None) -> str:
+    if full_scale is None or _saturated_share(fit, readings, full_scale) <= MAX_SATURATED_SHARE:
+        return ""
+    return "the picture is saturated on or beside the shaft; choose another frame"
 
 
 def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: float) -> float:
@@ -172,48 +189,41 @@ def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: floa
     return max(share)
 
 
+def _peak(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Depth of the usual shadow in units of the background."""
+    depth = fit.fitted(solution, kept)[1]
+    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
+    return abs(float(np.median(depth))) * peak
+
+
 def _contrast_to_noise(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
     """Peak depth of the usual shadow over the noise of one section's sample."""
-    _, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
-    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
-    return abs(float(np.median(amplitude))) * peak / solution.noise
+    return _peak(fit, solution, kept) / max(solution.rms, 1e-6)
 
 
-def _spread(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> FloatArray:
-    """Return standard uncertainties of outer and inner diameter in pixels."""
-    groups = np.array_split(kept, min(len(kept), JACKKNIFE_GROUPS))
-    found = []
-    for group in groups:
-        rest = np.setdiff1d(kept, group)
-        tube = fit.tube(fit.reshaped(rest, solution).shared)
-        found.append((tube.outer_px, tube.outer_px * tube.lumen_ratio))
-    jackknife = np.sqrt((len(groups) - 1) * np.var(np.asarray(found), axis=0))
-    tube = fit.tube(solution.shared)
-    slopes = np.zeros((2, len(solution.shared)))
-    slopes[0, 0] = tube.outer_px
-    slopes[1, [0, 2]] = tube.outer_px * tube.lumen_ratio, tube.outer_px
-    # Wall and diameter trade places along a curved valley: a fit that strayed towards a thick wall
-    # states too little, so what it would state at the usual wall counts as well.
-    usual = fit.covariance_at(fit.lumen_ratio[0], solution, kept)
-    own = [np.sqrt(np.diag(slopes @ one @ slopes.T)) for one in (solution.covariance, usual)]
-    return np.asarray(np.maximum.reduce([jackknife, *own]))
-
-
-def _report(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> ShaftFit:
-    sections, tube = fit.sections, fit.tube(solution.shared)
-    spread = _spread(fit, solution, kept)
+def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
+    sections, kept, solution = fit.sections, found.kept, found.solution
     first = sections.reading == 0
-    off = np.where(np.isin(np.arange(len(first)), kept), solution.centre, 0.0)
-    centre = (sections.place + off[:, None] * sections.normal)[first]
+    used = np.isin(np.arange(len(first)), kept)
     return ShaftFit(
-        outer_px=tube.outer_px,
-        inner_px=tube.outer_px * tube.lumen_ratio,
-        u_outer_px=float(spread[0]),
-        u_inner_px=float(spread[1]),
-        dof=min(len(kept), JACKKNIFE_GROUPS) - 1.0,
+        outer_px=spread.outer_px,
+        inner_px=spread.inner_px,
+        u_outer_px=spread.u_outer_px,
+        u_inner_px=spread.u_inner_px,
+        u_wall_px=spread.u_wall_px,
+        low_px=spread.low_px,
+        high_px=spread.high_px,
+        dof=spread.dof,
+        filled=spread.filled,
         sections_used=len(kept),
         sections_rejected=len(sections.profile) - len(kept),
-        blur_px=tube.blur_px,
+        blur_px=fit.tube(solution.shared).blur_px,
         contrast_to_noise=_contrast_to_noise(fit, solution, kept),
-        centreline=tuple(PixelPoint(float(row), float(column)) for row, column in centre),
+        centreline=_centreline(sections, np.where(used, solution.centre, 0.0)),
+        used=tuple(bool(one) for one in used[first]),
     )
+
+
+def _centreline(sections: Sections, off: FloatArray) -> tuple[PixelPoint, ...]:
+    centre = (sections.place + off[:, None] * sections.normal)[sections.reading == 0]
+    return tuple(PixelPoint(float(row), float(column)) for row, column in centre)

@@ -12,8 +12,9 @@ from annot.geometry import PixelPoint, along, length_px, normals_of, profiles
 FloatArray = NDArray[np.float64]
 SEARCH_PX = 45.0  # how far from the trace a shaft is looked for
 MIN_BLOCK_PX = 6.0  # longer than the blur, so that neighbouring blocks scatter independently
-MAX_BLOCKS = 16
+MAX_BLOCKS = 24
 MIN_BLOCKS = 5
+LEAST_NOISE = 1e-4  # of the background: rounding to whole counts leaves more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +44,9 @@ class Sections:
         First guess of the shaft's width.
     length_px : float
         Length of the shortest trace.
+    noise : float
+        Standard deviation of one sample's noise, from the difference between both halves of a
+        block: what the picture itself says, whatever lies there.
     """
 
     offset_px: FloatArray
@@ -52,6 +56,13 @@ class Sections:
     reading: NDArray[np.intp]
     width_px: float
     length_px: float
+    noise: float
+
+    @property
+    def across(self) -> tuple[float, float]:
+        """Return the usual direction across the shaft, (row, column), both without sign."""
+        row, column = np.sqrt(np.mean(self.normal**2, axis=0))
+        return float(row), float(column)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +119,7 @@ def cut_sections(readings: Sequence[Reading]) -> Sections | NoScale:
         reading=np.repeat(np.arange(len(pieces)), [len(piece.profile) for piece in pieces]),
         width_px=width,
         length_px=short,
+        noise=float(np.median([piece.noise for piece in pieces])),
     )
 
 
@@ -155,7 +167,20 @@ def _sample(
         reading=np.zeros(len(blocks), dtype=int),
         width_px=width,
         length_px=float(len(path)),
+        noise=_noise_of(raw, blocks, background),
     )
+
+
+def _noise_of(raw: FloatArray, blocks: list[NDArray[np.intp]], background: FloatArray) -> float:
+    """Return the noise of a block's mean in units of the background, robustly.
+
+    Half the difference between the means of a block's halves scatters as the mean itself; the
+    median of its size leaves edges that drift within a block aside.
+    """
+    halves = [np.array_split(block, 2) for block in blocks]
+    apart = [(raw[one].mean(axis=0) - raw[two].mean(axis=0)) / 2 for one, two in halves]
+    size = np.abs(np.stack(apart) / background)
+    return max(float(np.median(size)) / 0.6745, LEAST_NOISE)
 
 
 def flank_of(offset: FloatArray, width: float) -> NDArray[np.bool_]:

@@ -1,4 +1,9 @@
-"""Least squares of one tube shadow against many sections: shared shape, own centre each."""
+"""Least squares of one tube shadow against many sections: shared shape, own centre each.
+
+Variable projection: depth of shadow, background, a small shift and a thread's depth are linear in
+each section and solved there (Golub and Pereyra 1973, slopes as Kaufman 1975, both from memory), so
+the search runs over the few shared unknowns only, with exact slopes.
+"""
 
 import math
 from dataclasses import dataclass, replace
@@ -6,239 +11,324 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import (
+    BLUR_LOG,
+    BLUR_PX,
+    PRIMARY_SHARE,
+    PRIMARY_SHARE_U,
+    THREAD_WIDTH,
+    THREAD_WIDTH_LOG,
+)
 from annot.calibration.shadow import TubeShadow
-from annot.calibration.shaft_sections import Sections, flank_of
+from annot.calibration.shaft_sections import Sections
+from annot.calibration.tube_profile import (
+    BY_LOG_BLUR,
+    BY_LOG_OUTER,
+    BY_LOG_WALL,
+    BY_LUMEN,
+    BY_OFFSET,
+    BY_RATIO,
+    VALUE,
+    tube_profile,
+)
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
-# Weak knowledge that keeps the fit physical where the picture says little; mean and standard
-# deviation. Common practice, no source: a wall takes a tenth to a quarter of the diameter, and
-# scatter and glare add 0 to 50 % to the primary beam.
-LUMEN_RATIO_PRIOR = (0.70, 0.10)
-PRIMARY_SHARE_PRIOR = (0.80, 0.20)
-
-# A thread of denser material in the wall: log of its shadow's own standard deviation over the
-# outer diameter. It fits into a wall of some 0.15 diameters. Common practice, no source.
-THREAD_WIDTH_PRIOR = (math.log(0.04), 0.4)
-
 # The shared unknowns: log outer, log blur, lumen ratio, log wall depth; then, where they act,
 # lumen depth, and a thread's place across the shaft in outer radii with its log width.
 SHARED = 7
-LUMEN_RATIO, LUMEN_DEPTH, THREAD_PLACE, THREAD_WIDTH = 2, 4, 5, 6
-START = np.array([0.0, np.log(1.2), 0.7, np.log(0.3), 0.1, 0.0, THREAD_WIDTH_PRIOR[0]])
-LOWEST = np.array([0.0, np.log(0.3), 0.3, np.log(1e-3), 0.0, -0.95, np.log(0.005)])
-HIGHEST = np.array([0.0, np.log(8.0), 0.95, np.log(8.0), 8.0, 0.95, np.log(0.15)])
+OUTER, BLUR, RATIO, WALL, LUMEN, THREAD_AT, THREAD_LOG = range(SHARED)
+SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LUMEN)
+LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), 0.0, -0.95, np.log(0.005)])
+HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), 8.0, 0.95, np.log(0.15)])
+FARTHEST_SHIFT_PX = 2.0  # a section's centre moves no farther in one turn
+RIDGE = 1e-9
 
 
-def fit_priors() -> dict[str, tuple[float, float]]:
-    """Return the weak knowledge that every fit rests on, mean and standard deviation by name."""
-    return {
-        "lumen_ratio": LUMEN_RATIO_PRIOR,
-        "primary_share": PRIMARY_SHARE_PRIOR,
-        "log_thread_width": THREAD_WIDTH_PRIOR,
-    }
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """What a fit takes as known: which unknowns act, and what is known of the wall.
+
+    Attributes
+    ----------
+    lumen_is_empty : bool
+        The lumen attenuates as the surroundings do.
+    lumen_ratio : (float, float)
+        Inner over outer diameter and its standard uncertainty; zero holds it fast.
+    with_thread : bool
+        A thread of denser material lies in the wall.
+    """
+
+    lumen_is_empty: bool
+    lumen_ratio: tuple[float, float]
+    with_thread: bool = False
+
+    @property
+    def active(self) -> IndexArray:
+        """Return which of the shared unknowns are fitted."""
+        ratio = [RATIO] if self.lumen_ratio[1] > 0 else []
+        lumen = [] if self.lumen_is_empty else [LUMEN]
+        thread = [THREAD_AT, THREAD_LOG] if self.with_thread else []
+        return np.array([OUTER, BLUR, *ratio, WALL, *lumen, *thread])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeSolution:
-    """Shared unknowns, a centre per section of the input, noise and covariance of the former."""
+    """Where a fit ended.
+
+    Attributes
+    ----------
+    shared : array, shape (7,)
+    centre : array, shape (k,)
+        Offset of each section's axis, of all sections.
+    noise, rms : float
+        Noise of a sample that the fit was weighted by, and root mean square of the misfit found.
+    covariance : array, shape (7, 7)
+        Of the shared unknowns, zero where they do not act.
+    cost : float
+        Half the sum of squares in units of the noise that the fit was given, knowledge included.
+    """
 
     shared: FloatArray
     centre: FloatArray
     noise: float
+    rms: float
     covariance: FloatArray
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Projected:
+    """Sections after their linear unknowns are solved.
+
+    `misfit` (k, m+1) and `slopes` (p, k, m+1) carry one column more than the picture: what is known
+    of the share of primary beam. `weights` (k, L) are the linear unknowns, `model` (k, m).
+    """
+
+    misfit: FloatArray
+    slopes: FloatArray
+    weights: FloatArray
+    model: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeFit:
-    """The problem: sections, whether the lumen is empty, and what is known of the wall.
-
-    Depth of shadow and a background of second degree are linear and solved inside each section.
-    """
+    """The problem: sections of one shaft and what is held."""
 
     sections: Sections
-    lumen_is_empty: bool
-    with_thread: bool = False
-    lumen_ratio: tuple[float, float] = LUMEN_RATIO_PRIOR
-
-    @property
-    def across(self) -> tuple[float, float]:
-        """Return the usual direction across the shaft, (row, column), both without sign."""
-        row, column = np.sqrt(np.mean(self.sections.normal**2, axis=0))
-        return float(row), float(column)
-
-    @property
-    def active(self) -> IndexArray:
-        """Return which of the shared unknowns this fit has."""
-        lumen = [] if self.lumen_is_empty else [LUMEN_DEPTH]
-        thread = [THREAD_PLACE, THREAD_WIDTH] if self.with_thread else []
-        return np.array([0, 1, 2, 3, *lumen, *thread])
+    held: Held
 
     @property
     def bounds(self) -> tuple[FloatArray, FloatArray]:
         """Return the widest values that the shared unknowns may take."""
         low, high = LOWEST.copy(), HIGHEST.copy()
-        low[0] = np.log(max(1.5, 0.5 * self.sections.width_px))
-        high[0] = np.log(2.2 * self.sections.width_px)
+        low[OUTER] = np.log(max(1.5, 0.5 * self.sections.width_px))
+        high[OUTER] = np.log(2.2 * self.sections.width_px)
         return low, high
 
     def tube(self, shared: FloatArray) -> TubeShadow:
         """Return the tube that the shared unknowns describe."""
         return TubeShadow(
-            outer_px=float(np.exp(shared[0])),
-            blur_px=float(np.exp(shared[1])),
-            lumen_ratio=float(shared[2]),
-            wall_depth=float(np.exp(shared[3])),
-            lumen_depth=0.0 if self.lumen_is_empty else float(shared[LUMEN_DEPTH]),
-            across=self.across,
+            outer_px=float(np.exp(shared[OUTER])),
+            blur_px=float(np.exp(shared[BLUR])),
+            lumen_ratio=float(shared[RATIO]),
+            wall_depth=float(np.exp(shared[WALL])),
+            lumen_depth=0.0 if self.held.lumen_is_empty else float(shared[LUMEN]),
+            across=self.sections.across,
         )
 
-    def fitted(
-        self, shared: FloatArray, centre: FloatArray, kept: IndexArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return model profiles (k, m) and depths of shadow (k,) of the kept sections."""
-        offset = self.sections.offset_px
-        across = offset[None, :] - centre[:, None]
-        shadow = self.tube(shared).absorbed(across)
-        ones = np.ones_like(shadow)
-        slope = ones * offset / offset[-1]
-        columns = [-shadow, ones, slope, slope**2]
-        if self.with_thread:
-            columns.append(-_thread(across, shared))
-        basis = np.stack(columns, axis=2)
-        normal = np.einsum("kmi,kmj->kij", basis, basis) + 1e-9 * np.eye(len(columns))
-        right = np.einsum("kmi,km->ki", basis, self.sections.profile[kept])
-        weights = np.linalg.solve(normal, right[..., None])[..., 0]
-        return np.einsum("kmi,ki->km", basis, weights), weights[:, 0]
-
-    def misfit(self, shared: FloatArray, centre: FloatArray, kept: IndexArray) -> FloatArray:
-        """Return model less picture, (k, m)."""
-        return self.fitted(shared, centre, kept)[0] - self.sections.profile[kept]
-
-    def residuals(
+    def project(
         self, shared: FloatArray, centre: FloatArray, kept: IndexArray, noise: float
-    ) -> FloatArray:
-        """Return misfits in units of the noise, followed by the prior knowledge's own."""
-        model, amplitude = self.fitted(shared, centre, kept)
-        misfit = (model - self.sections.profile[kept]) / noise
-        ratio = (shared[LUMEN_RATIO] - self.lumen_ratio[0]) / self.lumen_ratio[1]
-        thread = (shared[THREAD_WIDTH] - THREAD_WIDTH_PRIOR[0]) / THREAD_WIDTH_PRIOR[1]
-        mean, spread = PRIMARY_SHARE_PRIOR
+    ) -> _Projected:
+        """Solve every kept section's linear unknowns at these shared ones."""
+        sections, count = self.sections, len(kept)
+        offset = sections.offset_px
+        across = offset[None, :] - centre[:, None]
+        table = tube_profile(self.tube(shared), float(np.max(np.abs(across)))).at(across)
+        slope = np.broadcast_to(offset / offset[-1], across.shape)
+        columns = [-table[VALUE], np.ones_like(across), slope, slope**2, table[BY_OFFSET]]
+        thread = _thread(across, shared) if self.held.with_thread else None
+        if thread is not None:
+            columns.append(-thread[0])
+        basis = np.zeros((count, across.shape[1] + 1, len(columns)))
+        basis[:, :-1] = np.stack(columns, axis=2)
         # one statement about the whole picture, spread over the sections it is made of
-        share = (np.abs(amplitude) - mean) / spread / np.sqrt(len(kept))
-        return np.concatenate([misfit.ravel(), share, [ratio, thread]])
+        known = noise / (PRIMARY_SHARE_U.value * math.sqrt(count))
+        basis[:, -1, 0] = known
+        target = np.concatenate(
+            [sections.profile[kept], np.full((count, 1), known * PRIMARY_SHARE.value)], axis=1
+        )
+        turned = np.swapaxes(basis, 1, 2)
+        normal = turned @ basis + RIDGE * np.eye(len(columns))
+        weights = np.linalg.solve(normal, turned @ target[..., None])
+        active = [one for one in self.held.active if one <= LUMEN]
+        raw = np.zeros((count, across.shape[1] + 1, len(self.held.active)))
+        depth = weights[:, 0]
+        for column, one in enumerate(active):
+            raw[:, :-1, column] = -depth * table[SLOPES[one]]
+        if thread is not None:
+            raw[:, :-1, -2] = -weights[:, 5] * thread[1]
+            raw[:, :-1, -1] = -weights[:, 5] * thread[2]
+        free = raw - basis @ np.linalg.solve(normal, turned @ raw)
+        model = basis @ weights
+        return _Projected(
+            misfit=(model[..., 0] - target) / noise,
+            slopes=free / noise,
+            weights=weights[..., 0],
+            model=model[:, :-1, 0],
+        )
+
+    def fitted(self, solution: TubeSolution, kept: IndexArray) -> tuple[FloatArray, FloatArray]:
+        """Return model profiles (k, m) and depths of shadow (k,) of the kept sections."""
+        found = self.project(solution.shared, solution.centre[kept], kept, solution.noise)
+        return found.model, found.weights[:, 0]
+
+    def misfit(self, solution: TubeSolution, kept: IndexArray) -> FloatArray:
+        """Return model less picture, (k, m)."""
+        return self.fitted(solution, kept)[0] - self.sections.profile[kept]
 
     def solve(
-        self, kept: IndexArray, *, start: TubeSolution | None = None, turns: int = 4
+        self, kept: IndexArray, *, start: TubeSolution | None = None, turns: int = 3
     ) -> TubeSolution:
-        """Fit the kept sections: centres and shape in turns, as symmetry keeps them apart."""
+        """Fit the kept sections: shape by least squares, centres by the shift it leaves."""
         now = self.first_guess() if start is None else start
+        now = self.centred(now, kept, turns=2 if start is None else 1)
         for _ in range(turns):
-            centre = now.centre.copy()
-            for _ in range(2):
-                centre[kept] = self._centred(now.shared, centre[kept], kept)
-            now = self._shaped(now, centre, kept)
+            before = now.shared
+            now = self.centred(self.shaped(now, kept), kept)
+            if np.max(np.abs(now.shared - before)) < 1e-3:
+                break
         return now
 
-    def reshaped(self, kept: IndexArray, start: TubeSolution) -> TubeSolution:
-        """Fit the shape alone to the kept sections, centres and noise as they stand."""
-        return self._shaped(start, start.centre, kept)
-
-    def covariance_at(
-        self, lumen_ratio: float, solution: TubeSolution, kept: IndexArray
-    ) -> FloatArray:
-        """Return the covariance the fit would state had it ended at that lumen ratio."""
-        from scipy.optimize import approx_fprime, least_squares
-
-        others = np.delete(self.active, LUMEN_RATIO)
-        base = solution.shared.copy()
-        base[LUMEN_RATIO] = lumen_ratio
-
-        def of(indices: IndexArray, vector: FloatArray) -> FloatArray:
-            shared = base.copy()
-            shared[indices] = vector
-            return self.residuals(shared, solution.centre[kept], kept, solution.noise)
-
-        low, high = self.bounds
-        answer = least_squares(
-            lambda vector: of(others, vector),
-            np.clip(base, low + 1e-6, high - 1e-6)[others],
-            bounds=(low[others], high[others]),
-            x_scale="jac",
-            diff_step=1e-4,
-            max_nfev=20,
-        )
-        base[others] = answer.x
-        slopes = approx_fprime(base[self.active], lambda vector: of(self.active, vector), 1e-4)
-        return self._covariance(slopes)
-
-    def _centred(self, shared: FloatArray, centre: FloatArray, kept: IndexArray) -> FloatArray:
-        """Move every centre to the bottom of the parabola through three sums of squares."""
-        step = 0.2
-        left, here, right = (
-            np.sum(self.misfit(shared, centre + shift, kept) ** 2, axis=1)
-            for shift in (-step, 0.0, step)
-        )
-        bend = np.maximum(left - 2 * here + right, 1e-12)
+    def centred(self, now: TubeSolution, kept: IndexArray, *, turns: int = 1) -> TubeSolution:
+        """Move every kept section's centre by the shift that fits it best."""
+        centre = now.centre.copy()
         reach = 0.75 * self.sections.width_px + 2.0
-        moved = centre + np.clip(step / 2 * (left - right) / bend, -2.0, 2.0)
-        return np.asarray(np.clip(moved, -reach, reach))
+        for _ in range(turns):
+            found = self.project(now.shared, centre[kept], kept, now.noise)
+            depth = found.weights[:, 0]
+            shift = found.weights[:, 4] / np.where(np.abs(depth) > 1e-3, depth, np.inf)
+            moved = centre[kept] + np.clip(shift, -FARTHEST_SHIFT_PX, FARTHEST_SHIFT_PX)
+            centre[kept] = np.clip(moved, -reach, reach)
+        return replace(now, centre=centre)
 
-    def _shaped(self, before: TubeSolution, centre: FloatArray, kept: IndexArray) -> TubeSolution:
+    def shaped(self, before: TubeSolution, kept: IndexArray) -> TubeSolution:
+        """Fit the shape alone, centres and noise as they stand."""
         from scipy.optimize import least_squares
 
-        active, (low, high) = self.active, self.bounds
+        active, (low, high) = self.held.active, self.bounds
+        start = np.clip(before.shared, low + 1e-6, high - 1e-6)
+        centre, noise = before.centre[kept], before.noise
+        last: dict[bytes, FloatArray] = {}
 
-        def of_active(vector: FloatArray) -> FloatArray:
-            shared = before.shared.copy()
-            shared[active] = vector
-            return self.residuals(shared, centre[kept], kept, before.noise)
+        def condensed(vector: FloatArray) -> FloatArray:
+            """Return [slopes, misfit] turned into as few rows as they have columns."""
+            key = vector.tobytes()
+            if key not in last:
+                shared = before.shared.copy()
+                shared[active] = vector
+                last.clear()
+                last[key] = self._condensed(shared, centre, kept, noise)
+            return last[key]
 
         answer = least_squares(
-            of_active,
-            np.clip(before.shared, low + 1e-6, high - 1e-6)[active],
+            lambda vector: condensed(vector)[:, -1],
+            start[active],
+            jac=lambda vector: condensed(vector)[:, :-1],
             bounds=(low[active], high[active]),
-            x_scale="jac",
-            diff_step=1e-4,
+            x_scale=np.array([0.1, 0.3, 0.1, 0.5, 0.5, 0.3, 0.4])[active],
             xtol=1e-6,
-            ftol=1e-7,
+            ftol=1e-8,
             max_nfev=30,
         )
         shared = before.shared.copy()
         shared[active] = answer.x
-        noise = float(np.sqrt(np.mean(self.misfit(shared, centre[kept], kept) ** 2)))
+        found = self.project(shared, centre, kept, noise)
+        rms = float(np.sqrt(np.mean((found.model - self.sections.profile[kept]) ** 2)))
         return TubeSolution(
             shared=shared,
-            centre=centre,
-            noise=max(noise, 1e-6),
-            covariance=self._covariance(answer.jac),
+            centre=before.centre,
+            noise=noise,
+            rms=rms,
+            covariance=_covariance(answer.jac, active),
+            cost=float(answer.cost),
         )
 
-    def _covariance(self, slopes: FloatArray) -> FloatArray:
-        """Return the covariance of the shared unknowns, zero for those the fit does not have."""
-        size = np.linalg.norm(slopes, axis=0)
-        size[size == 0] = 1.0
-        scaled = slopes / size
-        covariance = np.zeros((SHARED, SHARED))
-        covariance[np.ix_(self.active, self.active)] = np.linalg.pinv(
-            scaled.T @ scaled, rcond=1e-12
-        ) / np.outer(size, size)
-        return covariance
+    def _condensed(
+        self, shared: FloatArray, centre: FloatArray, kept: IndexArray, noise: float
+    ) -> FloatArray:
+        """Return the triangle of [slopes, misfit]: the same sums of squares in p + 1 rows."""
+        found = self.project(shared, centre, kept, noise)
+        size = found.slopes.shape[2]
+        rows = np.concatenate([found.slopes.reshape(-1, size), found.misfit.reshape(-1, 1)], axis=1)
+        rows = np.concatenate([rows, self._known(shared)])
+        return np.asarray(np.linalg.qr(rows, mode="r"), dtype=np.float64)
+
+    def _known(self, shared: FloatArray) -> FloatArray:
+        """Return slopes and misfit of what is known beside the picture, (q, p + 1)."""
+        active = list(self.held.active)
+        known = [(BLUR, math.log(BLUR_PX.value), BLUR_LOG.value)]
+        if RATIO in active:
+            known.append((RATIO, *self.held.lumen_ratio))
+        if THREAD_LOG in active:
+            known.append((THREAD_LOG, math.log(THREAD_WIDTH.value), THREAD_WIDTH_LOG.value))
+        rows = np.zeros((len(known), len(active) + 1))
+        for row, (one, mean, u) in enumerate(known):
+            rows[row, active.index(one)] = 1.0 / u
+            rows[row, -1] = (shared[one] - mean) / u
+        return rows
 
     def first_guess(self) -> TubeSolution:
-        """Start from the width seen, a usual blur and a half-transparent wall."""
-        flank = flank_of(self.sections.offset_px, self.sections.width_px)
-        noise = max(float(np.std(self.sections.profile[:, flank] - 1.0)), 1e-6)
-        shared = START.copy()
-        shared[0] = np.log(1.1 * self.sections.width_px)
-        shared[LUMEN_RATIO] = self.lumen_ratio[0]
+        """Start from the width seen, a usual blur and the depth of the mean shadow."""
+        sections = self.sections
+        shared = np.zeros(SHARED)
+        shared[OUTER] = np.log(1.1 * sections.width_px)
+        shared[BLUR] = math.log(BLUR_PX.value)
+        shared[RATIO] = self.held.lumen_ratio[0]
+        deepest = float(np.median(1.0 - np.min(sections.profile, axis=1)))
+        share = np.clip(deepest / PRIMARY_SHARE.value, 0.02, 0.9)
+        shared[WALL] = np.log(-np.log1p(-share) * 1.3)
+        shared[LUMEN] = np.exp(shared[WALL])
+        shared[THREAD_LOG] = math.log(THREAD_WIDTH.value)
         return TubeSolution(
             shared=shared,
-            centre=np.zeros(len(self.sections.profile)),
-            noise=noise,
+            centre=np.zeros(len(sections.profile)),
+            noise=sections.noise,
+            rms=np.inf,
             covariance=np.zeros((SHARED, SHARED)),
+            cost=np.inf,
         )
+
+
+def _covariance(slopes: FloatArray, active: IndexArray) -> FloatArray:
+    """Return the covariance of the shared unknowns, zero for those the fit does not have."""
+    size = np.linalg.norm(slopes, axis=0)
+    size[size == 0] = 1.0
+    scaled = slopes / size
+    covariance = np.zeros((SHARED, SHARED))
+    covariance[np.ix_(active, active)] = np.linalg.pinv(scaled.T @ scaled, rcond=1e-12) / np.outer(
+        size, size
+    )
+    return covariance
+
+
+def _thread(across: FloatArray, shared: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the shadow of a thin dense thread, depth one, and its slopes by place and log width.
+
+    The place counts in outer radii, the width in outer diameters; the latter's own change of the
+    outer diameter is left out, as a thread's place follows the fit anyway.
+    """
+    outer, blur = np.exp(shared[OUTER]), np.exp(shared[BLUR])
+    own = np.exp(shared[THREAD_LOG]) * outer
+    variance = blur**2 + own**2
+    away = across - shared[THREAD_AT] * outer / 2
+    shadow = np.exp(-(away**2) / variance / 2)
+    return (
+        np.asarray(shadow),
+        np.asarray(shadow * away / variance * outer / 2),
+        np.asarray(shadow * (away * own / variance) ** 2),
+    )
 
 
 def with_thread(
@@ -250,24 +340,15 @@ def with_thread(
     sum of squares falls by about one per section; a fall beyond five standard deviations of that
     counts as seen.
     """
-    threaded = replace(fit, with_thread=True)
+    threaded = replace(fit, held=replace(fit.held, with_thread=True))
     starts = []
     for place in np.linspace(-0.9, 0.9, 13):
         shared = plain.shared.copy()
-        shared[THREAD_PLACE] = place
+        shared[THREAD_AT] = place
         starts.append(replace(plain, shared=shared))
-    costs = [
-        float(np.sum(threaded.misfit(one.shared, one.centre[kept], kept) ** 2)) for one in starts
-    ]
-    before = float(np.sum(fit.misfit(plain.shared, plain.centre[kept], kept) ** 2))
+    costs = [float(np.sum(threaded.misfit(one, kept) ** 2)) for one in starts]
+    before = float(np.sum(fit.misfit(plain, kept) ** 2))
     chance = len(kept) + len(starts)
-    if (before - min(costs)) / plain.noise**2 < chance + 5 * np.sqrt(2 * chance):
+    if (before - min(costs)) / plain.rms**2 < chance + 5 * np.sqrt(2 * chance):
         return fit, plain
-    return threaded, threaded.solve(kept, start=starts[int(np.argmin(costs))], turns=8)
-
-
-def _thread(across: FloatArray, shared: FloatArray) -> FloatArray:
-    """Return the shadow of a thin dense thread at its place across the shaft, depth one."""
-    outer, blur = np.exp(shared[0]), np.exp(shared[1])
-    width = np.hypot(blur, np.exp(shared[THREAD_WIDTH]) * outer)
-    return np.asarray(np.exp(-(((across - shared[THREAD_PLACE] * outer / 2) / width) ** 2) / 2))
+    return threaded, threaded.solve(kept, start=starts[int(np.argmin(costs))], turns=6)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 
-from annot.calibration import PixelScale, all_allowances, fit_priors
+from annot.calibration import PixelScale, all_allowances
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
 from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
@@ -44,10 +44,7 @@ class Column:
 def protocol_hash() -> str:
     """Return twelve hexadecimal digits over every default that the numbers rest on."""
     defaults = {**all_allowances(), "end_px": END_PX, "pixel_half_width": PIXEL_HALF_WIDTH}
-    text = json.dumps(
-        {**{name: asdict(one) for name, one in defaults.items()}, "fit": fit_priors()},
-        sort_keys=True,
-    )
+    text = json.dumps({name: asdict(one) for name, one in defaults.items()}, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 

@@ -1,0 +1,224 @@
+"""How well a fitted tube is known: its sections' scatter, and what nobody stated about its wall.
+
+What is unstated (wall, filling) is not fitted away but drawn from a stated distribution: one fit per
+possible wall and filling, weighted by how well it explains the picture (Laplace's approximation of
+each one's evidence, from memory). The diameter is the mean of that mixture and its uncertainty the
+mixture's standard deviation; where walls pull to one side, its quantiles are skew.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.calibration.allowances import (
+    LUMEN_DEPTH_HIGHEST,
+    LUMEN_DEPTH_LOWEST,
+    LUMEN_RATIO_HIGHEST,
+    LUMEN_RATIO_LOWEST,
+)
+from annot.calibration.tube_fit import (
+    LUMEN,
+    OUTER,
+    RATIO,
+    SHARED,
+    Held,
+    IndexArray,
+    TubeFit,
+    TubeSolution,
+)
+
+FloatArray = NDArray[np.float64]
+WALLS = 8  # Gauss–Legendre nodes over the unknown ratio: more move the mean by < 0.1 %
+LEAST_WEIGHT = math.exp(-12.0)
+QUANTILES = (0.025, 0.975)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TubeSpread:
+    """Diameters with their uncertainty over everything left open.
+
+    Attributes
+    ----------
+    outer_px, inner_px : float
+    u_outer_px, u_inner_px : float
+        Standard uncertainties.
+    u_wall_px : float
+        The part of `u_outer_px` that comes from an unstated wall or filling.
+    low_px, high_px : float
+        2.5 % and 97.5 % quantile of the outer diameter.
+    dof : float
+        Of `u_outer_px`.
+    filled : float
+        Probability that the lumen holds contrast.
+    """
+
+    outer_px: float
+    inner_px: float
+    u_outer_px: float
+    u_inner_px: float
+    u_wall_px: float
+    low_px: float
+    high_px: float
+    dof: float
+    filled: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Possible:
+    """One wall and filling with the fit under it."""
+
+    log_weight: float
+    outer: float
+    inner: float
+    u_outer: float
+    u_inner: float
+    filled: bool
+
+
+def spread_over_walls(
+    fits: Sequence[TubeFit], solution: TubeSolution, kept: IndexArray, *, widen: float
+) -> TubeSpread:
+    """Return diameters over every filling that may be, and every wall where none is stated.
+
+    Parameters
+    ----------
+    fits : sequence of TubeFit
+        One per possible filling. A lumen ratio of unknown wall is marked by an infinite standard
+        uncertainty.
+    solution : TubeSolution
+        Where to start from.
+    widen : float
+        Factor of every standard uncertainty for misfit that sections share.
+    """
+    possible: list[_Possible] = []
+    for fit in fits:
+        now = solution
+        for one, log_prior in _walls(fit):
+            now = one.shaped(one.centred(_begun(now, one), kept), kept)
+            possible.append(_weighed(one, now, kept, log_prior=log_prior, widen=widen))
+    return _mixed(possible, dof=len(kept) - 1.0)
+
+
+def _walls(fit: TubeFit) -> list[tuple[TubeFit, float]]:
+    """Return a fit per possible wall with the logarithm of its prior probability."""
+    if math.isfinite(fit.held.lumen_ratio[1]):
+        return [(fit, 0.0)]
+    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
+    nodes, weights = np.polynomial.legendre.leggauss(WALLS)
+    return [
+        (
+            replace(fit, held=replace(fit.held, lumen_ratio=(low + (high - low) * share, 0.0))),
+            math.log(weight / 2.0),
+        )
+        for share, weight in zip((nodes + 1.0) / 2.0, weights, strict=True)
+    ]
+
+
+def _begun(now: TubeSolution, fit: TubeFit) -> TubeSolution:
+    """Return the start of a fit under another wall: the last one's end, with that wall."""
+    shared = now.shared.copy()
+    if RATIO not in fit.held.active:
+        shared[RATIO] = fit.held.lumen_ratio[0]
+    if not fit.held.lumen_is_empty and shared[LUMEN] <= LUMEN_DEPTH_LOWEST.value:
+        shared[LUMEN] = 2.0 * LUMEN_DEPTH_LOWEST.value
+    return replace(now, shared=shared)
+
+
+def _weighed(
+    fit: TubeFit, found: TubeSolution, kept: IndexArray, *, log_prior: float, widen: float
+) -> _Possible:
+    covariance = spread_of_sections(fit, found, kept) * widen**2
+    outer, ratio = math.exp(found.shared[OUTER]), float(found.shared[RATIO])
+    by_inner = np.zeros(SHARED)
+    by_inner[[OUTER, RATIO]] = outer * ratio, outer
+    own = found.covariance[np.ix_(fit.held.active, fit.held.active)]
+    evidence = -found.cost / widen**2 + 0.5 * float(np.linalg.slogdet(own)[1])
+    if not fit.held.lumen_is_empty:
+        log_range = math.log(LUMEN_DEPTH_HIGHEST.value / LUMEN_DEPTH_LOWEST.value)
+        # even over the logarithm of the lumen's depth
+        evidence += 0.5 * math.log(2.0 * math.pi) - math.log(found.shared[LUMEN] * log_range)
+    return _Possible(
+        log_weight=log_prior + evidence,
+        outer=outer,
+        inner=outer * ratio,
+        u_outer=outer * math.sqrt(covariance[OUTER, OUTER]),
+        u_inner=math.sqrt(float(by_inner @ covariance @ by_inner)),
+        filled=not fit.held.lumen_is_empty,
+    )
+
+
+def spread_of_sections(fit: TubeFit, found: TubeSolution, kept: IndexArray) -> FloatArray:
+    """Return the covariance of the shared unknowns from the scatter of the sections' pulls.
+
+    The pull of a section is its slope of the sum of squares; their scatter between sections holds
+    whatever noise there is along a section, where the fit's own covariance takes it as white
+    (Huber 1967, White 1980, from memory). The larger of both counts for each unknown.
+    """
+    projected = fit.project(found.shared, found.centre[kept], kept, found.noise)
+    pulls = np.einsum("kmp,km->kp", projected.slopes, projected.misfit)
+    scatter = pulls - pulls.mean(axis=0)
+    spread = scatter.T @ scatter * (len(kept) / (len(kept) - 1.0))
+    information = np.einsum("kmp,kmq->pq", projected.slopes, projected.slopes)
+    active = fit.held.active
+    own = found.covariance[np.ix_(active, active)]
+    beside = own - own @ information @ own  # what comes from knowledge beside the picture
+    sections = own @ spread @ own + beside
+    scale = np.sqrt(np.maximum(np.diag(sections), 1e-30) / np.maximum(np.diag(own), 1e-30))
+    scale = np.maximum(scale, 1.0)
+    covariance = np.zeros((SHARED, SHARED))
+    covariance[np.ix_(active, active)] = own * np.outer(scale, scale)
+    return covariance
+
+
+def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
+    log_weight = np.array([one.log_weight for one in possible])
+    weight = np.exp(log_weight - log_weight.max())
+    weight = np.where(weight < LEAST_WEIGHT, 0.0, weight)
+    weight /= weight.sum()
+    outer, inner, u_outer, u_inner = (
+        np.array([getattr(one, name) for one in possible])
+        for name in ("outer", "inner", "u_outer", "u_inner")
+    )
+    mean, mean_inner = float(weight @ outer), float(weight @ inner)
+    within = float(weight @ u_outer**2)
+    between = float(weight @ (outer - mean) ** 2)
+    within_inner = float(weight @ (u_inner**2 + (inner - mean_inner) ** 2))
+    low, high = (_quantile(share, weight, outer, u_outer) for share in QUANTILES)
+    return TubeSpread(
+        outer_px=mean,
+        inner_px=mean_inner,
+        u_outer_px=math.sqrt(within + between),
+        u_inner_px=math.sqrt(within_inner),
+        u_wall_px=math.sqrt(between),
+        low_px=low,
+        high_px=high,
+        dof=dof * (1.0 + between / within) ** 2,
+        filled=float(weight @ np.array([one.filled for one in possible])),
+    )
+
+
+def _quantile(share: float, weight: FloatArray, mean: FloatArray, u: FloatArray) -> float:
+    """Return a quantile of a mixture of normal distributions."""
+    from scipy.special import ndtr
+
+    grid = np.linspace(np.min(mean - 5 * u), np.max(mean + 5 * u), 4001)
+    below = ndtr((grid[:, None] - mean) / u) @ weight
+    return float(np.interp(share, below, grid))
+
+
+def possible_fits(
+    fit_of: TubeFit, *, filling: str, lumen_ratio: tuple[float, float] | None
+) -> list[TubeFit]:
+    """Return a fit per filling that may be: empty, contrast, or both where nobody stated it."""
+    ratio = lumen_ratio or (fit_of.held.lumen_ratio[0], math.inf)
+    empties = {"empty": [True], "contrast": [False], "unknown": [True, False]}[filling]
+    return [
+        replace(
+            fit_of,
+            held=Held(lumen_is_empty=one, lumen_ratio=ratio, with_thread=fit_of.held.with_thread),
+        )
+        for one in empties
+    ]
