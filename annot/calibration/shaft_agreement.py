@@ -39,7 +39,7 @@ def agreeing_sections(fit: TubeFit) -> Agreement:
         return best
     for window in _windows(fit):
         alone = fit.solve(window)
-        grown = _grown(fit, alone, window[_alike(fit, alone, window, among=window)])
+        grown = _grown(fit, alone, window)
         if _rank(grown) < _rank(best):
             best = grown
     return best

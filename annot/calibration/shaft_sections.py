@@ -7,22 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.scale import NoScale
-from annot.geometry import PixelPoint, along, length_px, normals_of, profiles
+from annot.calibration.shaft_location import MIN_BLOCKS, Reading, crop_around, locate_shaft
+from annot.geometry import length_px, profiles
 
 FloatArray = NDArray[np.float64]
-SEARCH_PX = 45.0  # how far from the trace a shaft is looked for
 MIN_BLOCK_PX = 6.0  # longer than the blur, so that neighbouring blocks scatter independently
 MAX_BLOCKS = 24
-MIN_BLOCKS = 5
+
 LEAST_NOISE = 1e-4  # of the background: rounding to whole counts leaves more
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
-    """One look at a reference object: a frame's pixels and a rough trace along it."""
-
-    frame: NDArray[np.generic]
-    trace: tuple[PixelPoint, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,17 +57,6 @@ class Sections:
         return float(row), float(column)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Located:
-    """Stations of a trace with, per block, how far off it the shaft's centre lies."""
-
-    place: FloatArray
-    tangent: FloatArray
-    width_px: float
-    centre: FloatArray
-    middle: FloatArray
-
-
 def cut_sections(readings: Sequence[Reading]) -> Sections | NoScale:
     """Return clean sections of the shaft under rough traces, pooled over all readings.
 
@@ -94,7 +75,7 @@ def cut_sections(readings: Sequence[Reading]) -> Sections | NoScale:
         fault = _fault_of_trace(reading)
         if fault:
             return NoScale(reason=fault)
-        located.append(_locate(reading))
+        located.append(locate_shaft(reading))
     width = float(np.median([found.width_px for found in located]))
     short = min(length_px(reading.trace) for reading in readings)
     if short < 5 * width:
@@ -107,7 +88,7 @@ def cut_sections(readings: Sequence[Reading]) -> Sections | NoScale:
         )
     pieces = []
     for reading, found in zip(readings, located, strict=True):
-        piece = _sample(reading, *_centreline(found), width=width)
+        piece = _sample(reading, found.path, found.normal, width=width)
         if isinstance(piece, NoScale):
             return piece
         pieces.append(piece)
@@ -144,7 +125,8 @@ def _sample(
     """Sample across the centreline and average block by block."""
     reach = np.ceil(1.5 * width + 5.0)
     offset = np.arange(-reach, reach + 0.5)
-    raw = profiles(reading.frame, path, normal, offset)
+    frame, corner = crop_around(reading.frame, path, reach)
+    raw = profiles(frame, path - corner, normal, offset)
     if np.isnan(raw).any():
         return NoScale(
             reason=(
@@ -190,79 +172,3 @@ def flank_of(offset: FloatArray, width: float) -> NDArray[np.bool_]:
 
 def _block_count(stations: int) -> int:
     return int(np.clip(stations // MIN_BLOCK_PX, MIN_BLOCKS, MAX_BLOCKS))
-
-
-def _locate(reading: Reading) -> _Located:
-    """Find a common width and, per block, where its centre lies off the trace.
-
-    A window of width w against flanks of half its width: the strongest contrast times √w is
-    the matched filter of a bar on a slope.
-    """
-    places, tangents = along(reading.trace, np.arange(0.5, length_px(reading.trace), 1.0))
-    offset = np.arange(-SEARCH_PX, SEARCH_PX + 0.5, 0.5)
-    raw = profiles(reading.frame, places, normals_of(tangents), offset)
-    blocks = np.array_split(np.arange(len(places)), _block_count(len(places)))
-    mean = np.stack([_filled(raw[block]).mean(axis=0) for block in blocks])
-    widths = np.geomspace(3.0, 40.0, 28)
-    scores = [np.abs(_bar_contrast(mean, offset, width)) * np.sqrt(width) for width in widths]
-    near = [np.where(np.abs(offset) <= 0.75 * width + 4.0, 1.0, 0.0) for width in widths]
-    best = [
-        np.median(np.max(score * mask, axis=1)) for score, mask in zip(scores, near, strict=True)
-    ]
-    chosen = int(np.argmax(best))
-    return _Located(
-        place=places,
-        tangent=tangents,
-        width_px=float(widths[chosen]),
-        centre=offset[np.argmax(scores[chosen] * near[chosen], axis=1)],
-        middle=np.array([block.mean() for block in blocks]),
-    )
-
-
-def _filled(raw: FloatArray) -> FloatArray:
-    """Stretch the last good value over samples off the image, so that borders cast no bar."""
-    good = ~np.isnan(raw)
-    index = np.where(good, np.arange(raw.shape[1]), 0)
-    forward = np.maximum.accumulate(index, axis=1)
-    filled = np.take_along_axis(raw, forward, axis=1)
-    first = np.argmax(good, axis=1)
-    head = np.take_along_axis(raw, first[:, None], axis=1)
-    return np.where(np.isnan(filled), head, filled)
-
-
-def _bar_contrast(mean: FloatArray, offset: FloatArray, width: float) -> FloatArray:
-    """Mean inside a window of that width less the mean of both flanks, at every offset."""
-    step = offset[1] - offset[0]
-    total = np.cumsum(np.pad(mean, ((0, 0), (1, 0))), axis=1) * step
-    edges = np.concatenate([offset - step / 2, [offset[-1] + step / 2]])
-
-    def integral(at: FloatArray) -> FloatArray:
-        return np.stack([np.interp(at, edges, row) for row in total])
-
-    inner = integral(offset + width / 2) - integral(offset - width / 2)
-    outer = integral(offset + width) - integral(offset - width)
-    contrast = inner / width - (outer - inner) / width
-    whole = (offset - width >= edges[0]) & (offset + width <= edges[-1])
-    return np.where(whole, contrast, 0.0)
-
-
-def _centreline(found: _Located) -> tuple[FloatArray, FloatArray]:
-    """Return a smooth path through the block centres, and its normals, at every station.
-
-    A cubic in the arc length follows a gently curved shaft; blocks that something else led
-    astray are dropped by their miss.
-    """
-    nearest = np.round(found.middle).astype(int)
-    spots = found.place[nearest] + found.centre[:, None] * normals_of(found.tangent)[nearest]
-    keep = np.ones(len(spots), dtype=bool)
-    curve = np.zeros((4, 2))
-    for _ in range(3):
-        curve = np.polynomial.polynomial.polyfit(found.middle[keep], spots[keep], 3)
-        miss = np.hypot(*(spots - np.polynomial.polynomial.polyval(found.middle, curve).T).T)
-        keep = miss <= max(1.0, 4.0 * float(np.median(miss)))
-        if keep.sum() < MIN_BLOCKS:
-            keep = np.argsort(np.argsort(miss)) < MIN_BLOCKS
-    stations = np.arange(len(found.place), dtype=float)
-    path = np.polynomial.polynomial.polyval(stations, curve).T
-    slope = np.polynomial.polynomial.polyval(stations, np.polynomial.polynomial.polyder(curve)).T
-    return path, normals_of(slope / np.hypot(slope[:, 0], slope[:, 1])[:, None])

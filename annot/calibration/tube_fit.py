@@ -25,7 +25,7 @@ from annot.calibration.tube_profile import (
     BY_LOG_BLUR,
     BY_LOG_OUTER,
     BY_LOG_WALL,
-    BY_LUMEN,
+    BY_LOG_LUMEN,
     BY_OFFSET,
     BY_RATIO,
     VALUE,
@@ -36,12 +36,12 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
 # The shared unknowns: log outer, log blur, lumen ratio, log wall depth; then, where they act,
-# lumen depth, and a thread's place across the shaft in outer radii with its log width.
+# log lumen depth, and a thread's place across the shaft in outer radii with its log width.
 SHARED = 7
 OUTER, BLUR, RATIO, WALL, LUMEN, THREAD_AT, THREAD_LOG = range(SHARED)
-SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LUMEN)
-LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), 0.0, -0.95, np.log(0.005)])
-HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), 8.0, 0.95, np.log(0.15)])
+SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN)
+LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(0.05), -0.95, np.log(0.005)])
+HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(5.0), 0.95, np.log(0.15)])
 FARTHEST_SHIFT_PX = 2.0  # a section's centre moves no farther in one turn
 RIDGE = 1e-9
 
@@ -99,17 +99,20 @@ class TubeSolution:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Projected:
+class Projected:
     """Sections after their linear unknowns are solved.
 
     `misfit` (k, m+1) and `slopes` (p, k, m+1) carry one column more than the picture: what is known
-    of the share of primary beam. `weights` (k, L) are the linear unknowns, `model` (k, m).
+    of the share of primary beam. `weights` (k, L) are the linear unknowns, `model` (k, m); `basis`
+    (k, m+1, L) and `solver` (k, L, m+1) take them out of anything else.
     """
 
     misfit: FloatArray
     slopes: FloatArray
     weights: FloatArray
     model: FloatArray
+    basis: FloatArray
+    solver: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,50 +137,55 @@ class TubeFit:
             blur_px=float(np.exp(shared[BLUR])),
             lumen_ratio=float(shared[RATIO]),
             wall_depth=float(np.exp(shared[WALL])),
-            lumen_depth=0.0 if self.held.lumen_is_empty else float(shared[LUMEN]),
+            lumen_depth=0.0 if self.held.lumen_is_empty else float(np.exp(shared[LUMEN])),
             across=self.sections.across,
         )
 
     def project(
         self, shared: FloatArray, centre: FloatArray, kept: IndexArray, noise: float
-    ) -> _Projected:
+    ) -> Projected:
         """Solve every kept section's linear unknowns at these shared ones."""
-        sections, count = self.sections, len(kept)
-        offset = sections.offset_px
-        across = offset[None, :] - centre[:, None]
+        across = self.sections.offset_px[None, :] - centre[:, None]
         table = tube_profile(self.tube(shared), float(np.max(np.abs(across)))).at(across)
-        slope = np.broadcast_to(offset / offset[-1], across.shape)
-        columns = [-table[VALUE], np.ones_like(across), slope, slope**2, table[BY_OFFSET]]
         thread = _thread(across, shared) if self.held.with_thread else None
-        if thread is not None:
-            columns.append(-thread[0])
-        basis = np.zeros((count, across.shape[1] + 1, len(columns)))
-        basis[:, :-1] = np.stack(columns, axis=2)
         # one statement about the whole picture, spread over the sections it is made of
-        known = noise / (PRIMARY_SHARE_U.value * math.sqrt(count))
-        basis[:, -1, 0] = known
-        target = np.concatenate(
-            [sections.profile[kept], np.full((count, 1), known * PRIMARY_SHARE.value)], axis=1
-        )
+        known = noise / (PRIMARY_SHARE_U.value * math.sqrt(len(kept)))
+        basis = self._basis(table, None if thread is None else thread[0], known)
+        profile = self.sections.profile[kept]
+        target = np.pad(profile, ((0, 0), (0, 1)), constant_values=known * PRIMARY_SHARE.value)
         turned = np.swapaxes(basis, 1, 2)
-        normal = turned @ basis + RIDGE * np.eye(len(columns))
-        weights = np.linalg.solve(normal, turned @ target[..., None])
-        active = [one for one in self.held.active if one <= LUMEN]
-        raw = np.zeros((count, across.shape[1] + 1, len(self.held.active)))
-        depth = weights[:, 0]
-        for column, one in enumerate(active):
-            raw[:, :-1, column] = -depth * table[SLOPES[one]]
+        inverse = np.linalg.inv(turned @ basis + RIDGE * np.eye(basis.shape[2]))
+        solver = inverse @ turned
+        weights = (solver @ target[..., None])[..., 0]
+        raw = np.zeros((*target.shape, len(self.held.active)))
+        for column, one in enumerate(self.held.active[self.held.active <= LUMEN]):
+            raw[:, :-1, column] = -weights[:, :1] * table[SLOPES[one]]
         if thread is not None:
-            raw[:, :-1, -2] = -weights[:, 5] * thread[1]
-            raw[:, :-1, -1] = -weights[:, 5] * thread[2]
-        free = raw - basis @ np.linalg.solve(normal, turned @ raw)
-        model = basis @ weights
-        return _Projected(
-            misfit=(model[..., 0] - target) / noise,
-            slopes=free / noise,
-            weights=weights[..., 0],
-            model=model[:, :-1, 0],
+            raw[:, :-1, -2] = -weights[:, 5:] * thread[1]
+            raw[:, :-1, -1] = -weights[:, 5:] * thread[2]
+        model = (basis @ weights[..., None])[..., 0]
+        return Projected(
+            misfit=(model - target) / noise,
+            slopes=(raw - basis @ (solver @ raw)) / noise,
+            weights=weights,
+            model=model[:, :-1],
+            basis=basis,
+            solver=solver,
         )
+
+    def _basis(self, table: FloatArray, thread: FloatArray | None, known: float) -> FloatArray:
+        """Return what is linear in a section: depth, background, a shift, a thread (k, m+1, L)."""
+        offset = self.sections.offset_px / self.sections.offset_px[-1]
+        basis = np.zeros((table.shape[1], table.shape[2] + 1, 5 if thread is None else 6))
+        basis[:, :-1, 0] = -table[VALUE]
+        basis[:, :-1, 1] = 1.0
+        basis[:, :-1, 2] = offset
+        basis[:, :-1, 3] = offset**2
+        basis[:, :-1, 4] = table[BY_OFFSET]
+        if thread is not None:
+            basis[:, :-1, 5] = -thread
+        basis[:, -1, 0] = known
+        return basis
 
     def fitted(self, solution: TubeSolution, kept: IndexArray) -> tuple[FloatArray, FloatArray]:
         """Return model profiles (k, m) and depths of shadow (k,) of the kept sections."""
@@ -289,7 +297,7 @@ class TubeFit:
         deepest = float(np.median(1.0 - np.min(sections.profile, axis=1)))
         share = np.clip(deepest / PRIMARY_SHARE.value, 0.02, 0.9)
         shared[WALL] = np.log(-np.log1p(-share) * 1.3)
-        shared[LUMEN] = np.exp(shared[WALL])
+        shared[LUMEN] = shared[WALL]
         shared[THREAD_LOG] = math.log(THREAD_WIDTH.value)
         return TubeSolution(
             shared=shared,
@@ -340,15 +348,19 @@ def with_thread(
     sum of squares falls by about one per section; a fall beyond five standard deviations of that
     counts as seen.
     """
-    threaded = replace(fit, held=replace(fit.held, with_thread=True))
-    starts = []
-    for place in np.linspace(-0.9, 0.9, 13):
-        shared = plain.shared.copy()
-        shared[THREAD_AT] = place
-        starts.append(replace(plain, shared=shared))
-    costs = [float(np.sum(threaded.misfit(one, kept) ** 2)) for one in starts]
-    before = float(np.sum(fit.misfit(plain, kept) ** 2))
-    chance = len(kept) + len(starts)
-    if (before - min(costs)) / plain.rms**2 < chance + 5 * np.sqrt(2 * chance):
+    found = fit.project(plain.shared, plain.centre[kept], kept, plain.rms)
+    across = fit.sections.offset_px[None, :] - plain.centre[kept][:, None]
+    places = np.linspace(-0.9, 0.9, 13)
+    starts = np.tile(plain.shared, (len(places), 1))
+    starts[:, THREAD_AT] = places
+    shadows = np.stack([_thread(across, one)[0] for one in starts], axis=2)
+    shadows = np.pad(shadows, ((0, 0), (0, 1), (0, 0)))
+    free = shadows - found.basis @ (found.solver @ shadows)
+    falls = np.einsum("kmq,km->kq", free, found.misfit) ** 2 / np.sum(free**2, axis=1)
+    fall = falls.sum(axis=0)
+    chance = len(kept) + len(places)
+    if fall.max() < chance + 5 * np.sqrt(2 * chance):
         return fit, plain
-    return threaded, threaded.solve(kept, start=starts[int(np.argmin(costs))], turns=6)
+    threaded = replace(fit, held=replace(fit.held, with_thread=True))
+    start = replace(plain, shared=starts[int(np.argmax(fall))])
+    return threaded, threaded.solve(kept, start=start, turns=6)

@@ -8,19 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, next_fast_len, rfft
 
-from annot.calibration.shadow import (
-    BLUR_REACH,
-    GRID_STEP_PX,
-    TubeShadow,
-    mean_chord_px,
-    transfer,
-)
+from annot.calibration.shadow import BLUR_REACH, TubeShadow, mean_chord_px, transfer
 
 FloatArray = NDArray[np.float64]
 
+STEP_PX = 0.1  # cell mean and interpolation blur by 0.05 px, which the blur's own unknown takes up
 # rows of a table
-VALUE, BY_OFFSET, BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LUMEN = range(7)
+VALUE, BY_OFFSET, BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN = range(7)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +36,7 @@ class TubeProfile:
 
     def at(self, offset_px: FloatArray) -> FloatArray:
         """Return every row at signed distances from the axis, shape (7, *offset.shape)."""
-        place = (offset_px - self.first_px) / GRID_STEP_PX
+        place = (offset_px - self.first_px) / STEP_PX
         place = np.clip(place, 0.0, self.rows.shape[1] - 2.0)
         cell = place.astype(np.intp)
         left = self.rows[:, cell]
@@ -56,11 +52,11 @@ def tube_profile(tube: TubeShadow, reach_px: float) -> TubeProfile:
     reach_px : float
         Largest offset that will be asked for.
     """
-    half = int(np.ceil((reach_px + BLUR_REACH * tube.blur_px + 1.0) / GRID_STEP_PX))
-    grid = np.asarray(GRID_STEP_PX * np.arange(-half, half + 1), dtype=np.float64)
+    half = int(np.ceil((reach_px + BLUR_REACH * tube.blur_px + 1.0) / STEP_PX))
+    grid = np.asarray(STEP_PX * np.arange(-half, half + 1), dtype=np.float64)
     outer, ratio = tube.outer_px, tube.lumen_ratio
-    lumen = mean_chord_px(grid, outer * ratio, GRID_STEP_PX) / outer
-    whole = mean_chord_px(grid, outer, GRID_STEP_PX) / outer
+    lumen = mean_chord_px(grid, outer * ratio, STEP_PX) / outer
+    whole = mean_chord_px(grid, outer, STEP_PX) / outer
     by_inner = _chord_by_diameter(grid, outer * ratio)
     by_outer = _chord_by_diameter(grid, outer)
     left = np.exp(-(tube.wall_depth * (whole - lumen) + tube.lumen_depth * lumen))
@@ -73,16 +69,17 @@ def tube_profile(tube: TubeShadow, reach_px: float) -> TubeProfile:
             left * depth_by_outer,
             left * excess * by_inner,
             left * tube.wall_depth * (whole - lumen),
-            left * lumen,
+            left * tube.lumen_depth * lumen,
         ]
     )
-    count = 2 * len(grid)
-    frequency = np.fft.rfftfreq(count, d=GRID_STEP_PX)
-    spectrum = np.fft.rfft(sharp, count) * transfer(frequency, tube.blur_px, tube.across)
+    # the tube ends well inside the grid, so nothing comes round its ends
+    count = next_fast_len(len(grid), real=True)
+    frequency = np.fft.rfftfreq(count, d=STEP_PX)
+    spectrum = rfft(sharp, count) * transfer(frequency, tube.blur_px, tube.across)
     by_blur = -4.0 * (np.pi * frequency * tube.blur_px) ** 2 * spectrum[0]
     by_offset = 2j * np.pi * frequency * spectrum[0]
     spectra = np.stack([spectrum[0], by_offset, spectrum[1], by_blur, *spectrum[2:]])
-    rows = np.fft.irfft(spectra, count)[:, : len(grid)]
+    rows = irfft(spectra, count)[:, : len(grid)]
     return TubeProfile(first_px=float(grid[0]), rows=np.asarray(rows, dtype=np.float64))
 
 
@@ -92,6 +89,6 @@ def _chord_by_diameter(offset_px: FloatArray, diameter_px: float) -> FloatArray:
     The antiderivative x√(R²−x²) + R² asin(x/R) has the slope 2R asin(x/R) by R.
     """
     radius = diameter_px / 2.0
-    edges = np.stack([offset_px - GRID_STEP_PX / 2, offset_px + GRID_STEP_PX / 2])
+    edges = np.stack([offset_px - STEP_PX / 2, offset_px + STEP_PX / 2])
     turned = radius * np.arcsin(np.clip(edges / radius, -1.0, 1.0))
-    return np.asarray((turned[1] - turned[0]) / GRID_STEP_PX, dtype=float)
+    return np.asarray((turned[1] - turned[0]) / STEP_PX, dtype=float)

@@ -20,7 +20,6 @@ from annot.calibration.allowances import (
     LUMEN_RATIO_LOWEST,
 )
 from annot.calibration.tube_fit import (
-    LUMEN,
     OUTER,
     RATIO,
     SHARED,
@@ -31,7 +30,8 @@ from annot.calibration.tube_fit import (
 )
 
 FloatArray = NDArray[np.float64]
-WALLS = 8  # Gauss–Legendre nodes over the unknown ratio: more move the mean by < 0.1 %
+WALLS = 8  # walls that are fitted; between them everything is smooth enough for a spline
+FINE_WALLS = 400
 LEAST_WEIGHT = math.exp(-12.0)
 QUANTILES = (0.025, 0.975)
 
@@ -95,25 +95,41 @@ def spread_over_walls(
     """
     possible: list[_Possible] = []
     for fit in fits:
-        now = solution
-        for one, log_prior in _walls(fit):
+        now, own = solution, []
+        for one in _walls(fit):
             now = one.shaped(one.centred(_begun(now, one), kept), kept)
-            possible.append(_weighed(one, now, kept, log_prior=log_prior, widen=widen))
+            own.append(_weighed(one, now, kept, widen=widen))
+        possible += own if len(own) == 1 else _between(own)
     return _mixed(possible, dof=len(kept) - 1.0)
 
 
-def _walls(fit: TubeFit) -> list[tuple[TubeFit, float]]:
-    """Return a fit per possible wall with the logarithm of its prior probability."""
+def _walls(fit: TubeFit) -> list[TubeFit]:
+    """Return a fit per wall to look at: as stated, or evenly over those that may be."""
     if math.isfinite(fit.held.lumen_ratio[1]):
-        return [(fit, 0.0)]
-    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
-    nodes, weights = np.polynomial.legendre.leggauss(WALLS)
+        return [fit]
+    ratios = np.linspace(LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value, WALLS)
+    return [replace(fit, held=replace(fit.held, lumen_ratio=(float(one), 0.0))) for one in ratios]
+
+
+def _between(fitted: Sequence[_Possible]) -> list[_Possible]:
+    """Return walls between the fitted ones: each figure follows the wall smoothly."""
+    from scipy.interpolate import CubicSpline
+
+    names = ("log_weight", "outer", "inner", "u_outer", "u_inner")
+    table = np.array([[getattr(one, name) for name in names] for one in fitted])
+    place = np.linspace(0.0, len(fitted) - 1.0, FINE_WALLS)
+    fine = CubicSpline(np.arange(len(fitted)), table)(place)
+    fine[:, 3:] = np.maximum(fine[:, 3:], table[:, 3:].min(axis=0))
     return [
-        (
-            replace(fit, held=replace(fit.held, lumen_ratio=(low + (high - low) * share, 0.0))),
-            math.log(weight / 2.0),
+        _Possible(
+            log_weight=float(row[0]) - math.log(FINE_WALLS),
+            outer=float(row[1]),
+            inner=float(row[2]),
+            u_outer=float(row[3]),
+            u_inner=float(row[4]),
+            filled=fitted[0].filled,
         )
-        for share, weight in zip((nodes + 1.0) / 2.0, weights, strict=True)
+        for row in fine
     ]
 
 
@@ -122,14 +138,10 @@ def _begun(now: TubeSolution, fit: TubeFit) -> TubeSolution:
     shared = now.shared.copy()
     if RATIO not in fit.held.active:
         shared[RATIO] = fit.held.lumen_ratio[0]
-    if not fit.held.lumen_is_empty and shared[LUMEN] <= LUMEN_DEPTH_LOWEST.value:
-        shared[LUMEN] = 2.0 * LUMEN_DEPTH_LOWEST.value
     return replace(now, shared=shared)
 
 
-def _weighed(
-    fit: TubeFit, found: TubeSolution, kept: IndexArray, *, log_prior: float, widen: float
-) -> _Possible:
+def _weighed(fit: TubeFit, found: TubeSolution, kept: IndexArray, *, widen: float) -> _Possible:
     covariance = spread_of_sections(fit, found, kept) * widen**2
     outer, ratio = math.exp(found.shared[OUTER]), float(found.shared[RATIO])
     by_inner = np.zeros(SHARED)
@@ -137,11 +149,11 @@ def _weighed(
     own = found.covariance[np.ix_(fit.held.active, fit.held.active)]
     evidence = -found.cost / widen**2 + 0.5 * float(np.linalg.slogdet(own)[1])
     if not fit.held.lumen_is_empty:
+        # the lumen's depth may be any within its range, evenly over its logarithm
         log_range = math.log(LUMEN_DEPTH_HIGHEST.value / LUMEN_DEPTH_LOWEST.value)
-        # even over the logarithm of the lumen's depth
-        evidence += 0.5 * math.log(2.0 * math.pi) - math.log(found.shared[LUMEN] * log_range)
+        evidence += 0.5 * math.log(2.0 * math.pi) - math.log(log_range)
     return _Possible(
-        log_weight=log_prior + evidence,
+        log_weight=evidence,
         outer=outer,
         inner=outer * ratio,
         u_outer=outer * math.sqrt(covariance[OUTER, OUTER]),
