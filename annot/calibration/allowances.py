@@ -65,17 +65,29 @@ LUMEN_RATIO_HIGHEST = Allowance(
     meaning="largest inner over outer diameter of a shaft whose wall nobody stated (rectangular)",
     source="from memory: thin-walled guiding catheters and sheaths end near 0.9",
 )
-LUMEN_DEPTH_LOWEST = Allowance(
-    value=0.05,
+WALL_DEPTH = Allowance(
+    value=0.5,
     unit="1",
-    meaning="least optical depth of a contrast-filled lumen over one outer diameter",
-    source="common practice, no source: much diluted contrast",
+    meaning="usual optical depth of a path of one outer diameter through a shaft's wall",
+    source="common practice, no source: plastics with barium or braid, 70 to 90 kV",
 )
-LUMEN_DEPTH_HIGHEST = Allowance(
-    value=5.0,
+WALL_DEPTH_LOG = Allowance(
+    value=1.2,
     unit="1",
-    meaning="largest optical depth of a contrast-filled lumen over one outer diameter",
-    source="common practice, no source: undiluted contrast in a wide sheath",
+    meaning="standard uncertainty of the logarithm of the wall's depth: a factor of 3.3",
+    source="common practice, no source",
+)
+LUMEN_DEPTH = Allowance(
+    value=0.8,
+    unit="1",
+    meaning="usual optical depth of a path of one outer diameter through contrast in a lumen",
+    source="common practice, no source: diluted to undiluted contrast in 5 to 14 French",
+)
+LUMEN_DEPTH_LOG = Allowance(
+    value=1.0,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the lumen's depth: a factor of 2.7",
+    source="common practice, no source",
 )
 PRIMARY_SHARE = Allowance(
     value=0.80,

@@ -116,8 +116,9 @@ def fit_shaft(
         found.kept,
         widen=_shared_misfit(fit, solution, found.kept),
     )
-    if spread.u_outer_px > LARGEST_U_REL * spread.outer_px:
-        share = 100 * spread.u_outer_px / spread.outer_px
+    loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
+    if loosest > LARGEST_U_REL:
+        share = 100 * loosest
         return NoScale(
             reason=(
                 f"the shaft's diameter is uncertain by {share:.0f} %: trace a longer piece, read "
@@ -145,7 +146,8 @@ def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
     left = np.mean(fit.misfit(solution, kept), axis=0)
-    missed = float(np.sqrt(np.mean(left**2))) / _peak(fit, solution, kept)
+    excess = float(np.mean(left**2)) - solution.noise**2 / len(kept)
+    missed = np.sqrt(max(excess, 0.0)) / _peak(fit, solution, kept)
     if missed > WORST_MISFIT:
         return (
             f"the picture along the trace is not a tube's shadow: the best fit misses it by "

@@ -123,7 +123,7 @@ def _sample(
     reading: Reading, path: FloatArray, normal: FloatArray, *, width: float
 ) -> Sections | NoScale:
     """Sample across the centreline and average block by block."""
-    reach = np.ceil(1.5 * width + 5.0)
+    reach = reach_of(width)
     offset = np.arange(-reach, reach + 0.5)
     frame, corner = crop_around(reading.frame, path, reach)
     raw = profiles(frame, path - corner, normal, offset)
@@ -163,6 +163,11 @@ def _noise_of(raw: FloatArray, blocks: list[NDArray[np.intp]], background: Float
     apart = [(raw[one].mean(axis=0) - raw[two].mean(axis=0)) / 2 for one, two in halves]
     size = np.abs(np.stack(apart) / background)
     return max(float(np.median(size)) / 0.6745, LEAST_NOISE)
+
+
+def reach_of(width: float) -> float:
+    """Return how far from its axis a shaft of about that width is sampled."""
+    return float(np.ceil(1.5 * width + 5.0))
 
 
 def flank_of(offset: FloatArray, width: float) -> NDArray[np.bool_]:

@@ -14,18 +14,22 @@ from numpy.typing import NDArray
 from annot.calibration.allowances import (
     BLUR_LOG,
     BLUR_PX,
+    LUMEN_DEPTH,
+    LUMEN_DEPTH_LOG,
     PRIMARY_SHARE,
     PRIMARY_SHARE_U,
     THREAD_WIDTH,
     THREAD_WIDTH_LOG,
+    WALL_DEPTH,
+    WALL_DEPTH_LOG,
 )
 from annot.calibration.shadow import TubeShadow
 from annot.calibration.shaft_sections import Sections
 from annot.calibration.tube_profile import (
     BY_LOG_BLUR,
+    BY_LOG_LUMEN,
     BY_LOG_OUTER,
     BY_LOG_WALL,
-    BY_LOG_LUMEN,
     BY_OFFSET,
     BY_RATIO,
     VALUE,
@@ -40,8 +44,8 @@ IndexArray = NDArray[np.intp]
 SHARED = 7
 OUTER, BLUR, RATIO, WALL, LUMEN, THREAD_AT, THREAD_LOG = range(SHARED)
 SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN)
-LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(0.05), -0.95, np.log(0.005)])
-HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(5.0), 0.95, np.log(0.15)])
+LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(1e-2), -0.95, np.log(0.005)])
+HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(8.0), 0.95, np.log(0.15)])
 FARTHEST_SHIFT_PX = 2.0  # a section's centre moves no farther in one turn
 RIDGE = 1e-9
 
@@ -200,8 +204,15 @@ class TubeFit:
         self, kept: IndexArray, *, start: TubeSolution | None = None, turns: int = 3
     ) -> TubeSolution:
         """Fit the kept sections: shape by least squares, centres by the shift it leaves."""
-        now = self.first_guess() if start is None else start
-        now = self.centred(now, kept, turns=2 if start is None else 1)
+        if start is None:
+            tried = [self._settled(one, kept, turns=turns, centring=2) for one in self.guesses()]
+            return min(tried, key=lambda one: one.cost)
+        return self._settled(start, kept, turns=turns, centring=1)
+
+    def _settled(
+        self, start: TubeSolution, kept: IndexArray, *, turns: int, centring: int
+    ) -> TubeSolution:
+        now = self.centred(start, kept, turns=centring)
         for _ in range(turns):
             before = now.shared
             now = self.centred(self.shaped(now, kept), kept)
@@ -276,7 +287,12 @@ class TubeFit:
     def _known(self, shared: FloatArray) -> FloatArray:
         """Return slopes and misfit of what is known beside the picture, (q, p + 1)."""
         active = list(self.held.active)
-        known = [(BLUR, math.log(BLUR_PX.value), BLUR_LOG.value)]
+        known = [
+            (BLUR, math.log(BLUR_PX.value), BLUR_LOG.value),
+            (WALL, math.log(WALL_DEPTH.value), WALL_DEPTH_LOG.value),
+        ]
+        if LUMEN in active:
+            known.append((LUMEN, math.log(LUMEN_DEPTH.value), LUMEN_DEPTH_LOG.value))
         if RATIO in active:
             known.append((RATIO, *self.held.lumen_ratio))
         if THREAD_LOG in active:
@@ -287,26 +303,42 @@ class TubeFit:
             rows[row, -1] = (shared[one] - mean) / u
         return rows
 
-    def first_guess(self) -> TubeSolution:
-        """Start from the width seen, a usual blur and the depth of the mean shadow."""
+    def covariance_at(self, solution: TubeSolution, kept: IndexArray) -> FloatArray:
+        """Return the covariance that the model's slopes there and all that is known give."""
+        rows = self._condensed(solution.shared, solution.centre[kept], kept, solution.noise)
+        return _covariance(rows[:, :-1], self.held.active)
+
+    def guesses(self) -> list[TubeSolution]:
+        """Return where to start: the width seen, a usual blur, the depth of the mean shadow.
+
+        With contrast inside, a picture has more than one explanation: a dense wall, a dense lumen
+        in a fainter wall, or one in a wall that hardly shows. Each has a start of its own.
+        """
         sections = self.sections
-        shared = np.zeros(SHARED)
-        shared[OUTER] = np.log(1.1 * sections.width_px)
-        shared[BLUR] = math.log(BLUR_PX.value)
-        shared[RATIO] = self.held.lumen_ratio[0]
         deepest = float(np.median(1.0 - np.min(sections.profile, axis=1)))
         share = np.clip(deepest / PRIMARY_SHARE.value, 0.02, 0.9)
-        shared[WALL] = np.log(-np.log1p(-share) * 1.3)
-        shared[LUMEN] = shared[WALL]
-        shared[THREAD_LOG] = math.log(THREAD_WIDTH.value)
-        return TubeSolution(
-            shared=shared,
-            centre=np.zeros(len(sections.profile)),
-            noise=sections.noise,
-            rms=np.inf,
-            covariance=np.zeros((SHARED, SHARED)),
-            cost=np.inf,
+        depth = math.log(-1.3 * np.log1p(-share))
+        mixes = (
+            [(0.0, 0.0)] if self.held.lumen_is_empty else [(0.7, -0.3), (-1.0, 0.4), (-3.0, 1.0)]
         )
+        guesses = []
+        for wall, lumen in mixes:
+            shared = np.zeros(SHARED)
+            shared[OUTER] = np.log(1.1 * sections.width_px)
+            shared[BLUR] = math.log(BLUR_PX.value)
+            shared[RATIO] = self.held.lumen_ratio[0]
+            shared[[WALL, LUMEN]] = depth + wall, depth + lumen
+            shared[THREAD_LOG] = math.log(THREAD_WIDTH.value)
+            start = TubeSolution(
+                shared=shared,
+                centre=np.zeros(len(sections.profile)),
+                noise=sections.noise,
+                rms=np.inf,
+                covariance=np.zeros((SHARED, SHARED)),
+                cost=np.inf,
+            )
+            guesses.append(start)
+        return guesses
 
 
 def _covariance(slopes: FloatArray, active: IndexArray) -> FloatArray:

@@ -14,15 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.allowances import (
-    LUMEN_DEPTH_HIGHEST,
-    LUMEN_DEPTH_LOWEST,
+    LUMEN_DEPTH_LOG,
     LUMEN_RATIO_HIGHEST,
     LUMEN_RATIO_LOWEST,
 )
 from annot.calibration.tube_fit import (
+    BLUR,
     OUTER,
     RATIO,
     SHARED,
+    THREAD_AT,
+    THREAD_LOG,
     Held,
     IndexArray,
     TubeFit,
@@ -31,7 +33,8 @@ from annot.calibration.tube_fit import (
 
 FloatArray = NDArray[np.float64]
 WALLS = 8  # walls that are fitted; between them everything is smooth enough for a spline
-FINE_WALLS = 400
+FINE_WALLS = 200
+SAME = 0.005  # relative difference in diameter below which two explanations are one
 LEAST_WEIGHT = math.exp(-12.0)
 QUANTILES = (0.025, 0.975)
 
@@ -93,14 +96,39 @@ def spread_over_walls(
     widen : float
         Factor of every standard uncertainty for misfit that sections share.
     """
-    possible: list[_Possible] = []
-    for fit in fits:
-        now, own = solution, []
-        for one in _walls(fit):
+    possible = [one for fit in fits for one in _explanations(fit, solution, kept, widen=widen)]
+    return _mixed(possible, dof=len(kept) - 1.0)
+
+
+def _explanations(
+    fit: TubeFit, solution: TubeSolution, kept: IndexArray, *, widen: float
+) -> list[_Possible]:
+    """Return the fit under each wall, from every start, each explanation once."""
+    walls = _walls(fit)
+    found: list[list[_Possible]] = []
+    for guess in [solution] if fit.held.lumen_is_empty else fit.guesses():
+        now = _guessed(solution, guess)
+        own = []
+        for one in walls:
             now = one.shaped(one.centred(_begun(now, one), kept), kept)
             own.append(_weighed(one, now, kept, widen=widen))
-        possible += own if len(own) == 1 else _between(own)
-    return _mixed(possible, dof=len(kept) - 1.0)
+        found.append(_between(own) if len(own) > 1 else own)
+    every = []
+    for index in range(len(found[0])):
+        apart: list[_Possible] = []
+        for family in found:
+            one = family[index]
+            if all(abs(one.outer - other.outer) > SAME * other.outer for other in apart):
+                apart.append(one)
+        every += apart
+    return every
+
+
+def _guessed(solution: TubeSolution, guess: TubeSolution) -> TubeSolution:
+    """Return a start with the shape of a guess where the solution has found centres and blur."""
+    shared = guess.shared.copy()
+    shared[[BLUR, THREAD_AT, THREAD_LOG]] = solution.shared[[BLUR, THREAD_AT, THREAD_LOG]]
+    return replace(solution, shared=shared)
 
 
 def _walls(fit: TubeFit) -> list[TubeFit]:
@@ -113,12 +141,14 @@ def _walls(fit: TubeFit) -> list[TubeFit]:
 
 def _between(fitted: Sequence[_Possible]) -> list[_Possible]:
     """Return walls between the fitted ones: each figure follows the wall smoothly."""
-    from scipy.interpolate import CubicSpline
+    from scipy.interpolate import CubicSpline, PchipInterpolator
 
     names = ("log_weight", "outer", "inner", "u_outer", "u_inner")
     table = np.array([[getattr(one, name) for name in names] for one in fitted])
     place = np.linspace(0.0, len(fitted) - 1.0, FINE_WALLS)
-    fine = CubicSpline(np.arange(len(fitted)), table)(place)
+    # with contrast inside, a start may change its explanation from one wall to the next
+    through = PchipInterpolator if fitted[0].filled else CubicSpline
+    fine = through(np.arange(len(fitted)), table)(place)
     fine[:, 3:] = np.maximum(fine[:, 3:], table[:, 3:].min(axis=0))
     return [
         _Possible(
@@ -149,9 +179,8 @@ def _weighed(fit: TubeFit, found: TubeSolution, kept: IndexArray, *, widen: floa
     own = found.covariance[np.ix_(fit.held.active, fit.held.active)]
     evidence = -found.cost / widen**2 + 0.5 * float(np.linalg.slogdet(own)[1])
     if not fit.held.lumen_is_empty:
-        # the lumen's depth may be any within its range, evenly over its logarithm
-        log_range = math.log(LUMEN_DEPTH_HIGHEST.value / LUMEN_DEPTH_LOWEST.value)
-        evidence += 0.5 * math.log(2.0 * math.pi) - math.log(log_range)
+        # one unknown more, known beforehand to its own uncertainty only
+        evidence -= math.log(LUMEN_DEPTH_LOG.value)
     return _Possible(
         log_weight=evidence,
         outer=outer,
