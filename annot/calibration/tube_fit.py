@@ -318,13 +318,15 @@ class TubeFit:
         deepest = float(np.median(1.0 - np.min(sections.profile, axis=1)))
         share = np.clip(deepest / PRIMARY_SHARE.value, 0.02, 0.9)
         depth = math.log(-1.3 * np.log1p(-share))
-        mixes = (
-            [(0.0, 0.0)] if self.held.lumen_is_empty else [(0.7, -0.3), (-1.0, 0.4), (-3.0, 1.0)]
-        )
+        # log of wall depth, of lumen depth and of outer diameter, beside the usual ones
+        mixes = [(0.0, 0.0, 0.1)]
+        if not self.held.lumen_is_empty:
+            inside = -math.log(self.held.lumen_ratio[0])
+            mixes = [(0.7, -0.3, -0.1), (0.3, 0.0, 0.1), (-1.0, 0.4, 0.1), (-3.0, 1.0, inside)]
         guesses = []
-        for wall, lumen in mixes:
+        for wall, lumen, outer in mixes:
             shared = np.zeros(SHARED)
-            shared[OUTER] = np.log(1.1 * sections.width_px)
+            shared[OUTER] = math.log(sections.width_px) + outer
             shared[BLUR] = math.log(BLUR_PX.value)
             shared[RATIO] = self.held.lumen_ratio[0]
             shared[[WALL, LUMEN]] = depth + wall, depth + lumen

@@ -35,7 +35,7 @@ FloatArray = NDArray[np.float64]
 WALLS = 8  # walls that are fitted; between them everything is smooth enough for a spline
 FINE_WALLS = 200
 SAME = 0.005  # relative difference in diameter below which two explanations are one
-LEAST_WEIGHT = math.exp(-12.0)
+LEAST_SHARE = 1.0 / 40.0
 QUANTILES = (0.025, 0.975)
 
 
@@ -79,6 +79,7 @@ class _Possible:
     u_outer: float
     u_inner: float
     filled: bool
+    start: int = 0
 
 
 def spread_over_walls(
@@ -116,8 +117,8 @@ def _explanations(
     every = []
     for index in range(len(found[0])):
         apart: list[_Possible] = []
-        for family in found:
-            one = family[index]
+        for start, family in enumerate(found):
+            one = replace(family[index], start=start)
             if all(abs(one.outer - other.outer) > SAME * other.outer for other in apart):
                 apart.append(one)
         every += apart
@@ -217,7 +218,11 @@ def spread_of_sections(fit: TubeFit, found: TubeSolution, kept: IndexArray) -> F
 def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
     log_weight = np.array([one.log_weight for one in possible])
     weight = np.exp(log_weight - log_weight.max())
-    weight = np.where(weight < LEAST_WEIGHT, 0.0, weight)
+    weight /= weight.sum()
+    # a whole explanation less likely than one in forty lies outside an interval of 95 %
+    kinds = np.array([2 * one.start + one.filled for one in possible])
+    shares = np.bincount(kinds, weights=weight)[kinds]
+    weight = np.where(shares < LEAST_SHARE, 0.0, weight)
     weight /= weight.sum()
     outer, inner, u_outer, u_inner = (
         np.array([getattr(one, name) for one in possible])

@@ -144,14 +144,21 @@ def test_a_wire_that_spoils_most_sections_is_refused_rather_than_measured(half_w
     assert is_right_or_refused(shaft, found)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a thick wire at 30 degrees spoils three sections of four, which then outvote the rest",
-)
-def test_a_wire_that_runs_along_most_of_the_trace_is_refused(shaft):
-    picture = shaft.picture(seed=5, extra=wire(shaft, 30.0, 3.0))
+@pytest.mark.parametrize("seed", [4, 5])
+@pytest.mark.parametrize("half_width_px", [1.5, 3.0])
+@pytest.mark.parametrize("angle_deg", [12.0, 20.0, 30.0])
+def test_a_wire_along_most_of_the_trace_is_left_out_or_refused(
+    angle_deg, half_width_px, seed, shaft
+):
+    """At 30 degrees it spoils three sections of four, which must not outvote the rest."""
+    picture = shaft.picture(seed=seed, extra=wire(shaft, angle_deg, half_width_px))
     found = fit_shaft([Reading(frame=picture, trace=shaft.trace())], **KNOWN)
     assert is_right_or_refused(shaft, found)
+    if angle_deg == 30.0:  # enough is left to measure by
+        assert isinstance(found, ShaftFit)
+        assert found.sections_rejected > found.sections_used
+        assert found.u_outer_px < 0.015 * shaft.outer_px
+        assert found.used.count(True) == found.sections_used
 
 
 # ---------------------------------------------------------------- refusals
