@@ -125,6 +125,33 @@ THREAD_WIDTH_LOG = Allowance(
     meaning="standard uncertainty of the logarithm of the thread's thickness",
     source="common practice, no source",
 )
+BLACK_SHARE = Allowance(
+    value=0.05,
+    unit="1",
+    meaning="share of the brightest twentieth of a frame below which its border counts as blades",
+    source="common practice, no source: scatter behind lead stays below a twentieth",
+)
+LOG_GAIN = Allowance(
+    value=1.4,
+    unit="1",
+    meaning="factor either way of the gain of stored logarithms whose table the file leaves out",
+    source="common practice, no source",
+)
+RELATION_REL = Allowance(
+    value=0.04,
+    unit="1",
+    meaning="relative error of a size from pixels of unknown relation to intensity, where the "
+    "picture cannot be fitted in another relation",
+    source="own convolution of blurred cylinders: half-depth widths before and after a logarithm "
+    "differ by 5 % at an optical depth of 0.5",
+)
+FILLING_REL = Allowance(
+    value=0.01,
+    unit="1",
+    meaning="relative error of a catheter's fitted size whose filling or material nobody stated",
+    source="no figure to be had: published phantom studies contradict each other between -16 and "
+    "+10 % by filling and material with edge methods of their own; nothing is corrected",
+)
 HAND_END_PX = Allowance(
     value=1.0,
     unit="px",

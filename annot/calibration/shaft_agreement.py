@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration.shaft_sections import MIN_BLOCKS
+from annot.calibration.shaft_location import MIN_BLOCKS
 from annot.calibration.tube_fit import IndexArray, TubeFit, TubeSolution
 
 FloatArray = NDArray[np.float64]

@@ -1,7 +1,7 @@
 """The least uncertainty that any fit of a shaft can have, and what more looks would bring.
 
-The Cramér–Rao bound of the model that `tube_fit` fits, from its own slopes at the truth: no unbiased
-reading of the same picture with the same knowledge scatters less.
+The Cramér–Rao bound of the model that `tube_fit` fits, from its own slopes at the truth: no
+unbiased reading of the same picture with the same knowledge scatters less.
 """
 
 import math

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.allowances import LUMEN_RATIO_HIGHEST, LUMEN_RATIO_LOWEST
+from annot.calibration.half_maximum import half_maximum_px
 from annot.calibration.scale import NoScale
 from annot.calibration.shaft_agreement import Agreement, agreeing_sections
-from annot.calibration.shaft_sections import MIN_BLOCKS, Reading, Sections, cut_sections
+from annot.calibration.shaft_location import MIN_BLOCKS, Reading
+from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
 from annot.calibration.tube_fit import Held, IndexArray, TubeFit, TubeSolution, with_thread
 from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
 from annot.geometry import PixelPoint
@@ -36,6 +38,10 @@ class ShaftFit:
         larger, together with what an unstated wall or filling leaves open.
     u_wall_px : float
         That last part of `u_outer_px` alone.
+    u_noise_px : float
+        The part of `u_outer_px` that more sections or frames make smaller.
+    half_maximum_px : float or None
+        Naive width of the mean shadow at half its depth, to be shown beside and never used.
     low_px, high_px : float
         Interval of 95 % for the outer diameter, skew where the wall is unknown.
     dof : float
@@ -53,6 +59,8 @@ class ShaftFit:
     u_outer_px: float
     u_inner_px: float
     u_wall_px: float
+    u_noise_px: float
+    half_maximum_px: float | None
     low_px: float
     high_px: float
     dof: float
@@ -213,6 +221,8 @@ def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
         u_outer_px=spread.u_outer_px,
         u_inner_px=spread.u_inner_px,
         u_wall_px=spread.u_wall_px,
+        u_noise_px=spread.u_noise_px,
+        half_maximum_px=_half_maximum(fit, solution, kept),
         low_px=spread.low_px,
         high_px=spread.high_px,
         dof=spread.dof,
@@ -224,6 +234,45 @@ def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
         centreline=_centreline(sections, np.where(used, solution.centre, 0.0)),
         used=tuple(bool(one) for one in used[first]),
     )
+
+
+def _half_maximum(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float | None:
+    """Return the naive width of the mean of all kept shadows, each on its own centre."""
+    sections = fit.sections
+    offset = sections.offset_px
+    flank = flank_of(offset, fit.tube(solution.shared).outer_px)
+    aligned = np.mean(
+        [
+            np.interp(offset + shift, offset, profile)
+            for shift, profile in zip(solution.centre[kept], sections.profile[kept], strict=True)
+        ],
+        axis=0,
+    )
+    if flank.sum() < 4:
+        return None
+    line = np.polynomial.polynomial.polyfit(offset[flank], aligned[flank], 1)
+    return half_maximum_px(offset, np.polynomial.polynomial.polyval(offset, line) - aligned)
+
+
+def averaged_u_px(fit: ShaftFit, *, frames: float = 1.0, length: float = 1.0) -> float:
+    """Return the standard uncertainty to expect from more frames or a longer reading.
+
+    Parameters
+    ----------
+    fit : ShaftFit
+        What was found.
+    frames, length : float
+        How many times as many frames, and how many times the length of shaft; above 0.
+
+    Returns
+    -------
+    float
+        In pixels: noise falls with the root of what is read, what rests on knowledge stays.
+    """
+    if not (frames > 0 and length > 0):
+        raise ValueError(f"frames ({frames:g}) and length ({length:g}) must be above 0")
+    stays = max(fit.u_outer_px**2 - fit.u_noise_px**2, 0.0)
+    return float(np.sqrt(stays + fit.u_noise_px**2 / (frames * length)))
 
 
 def _centreline(sections: Sections, off: FloatArray) -> tuple[PixelPoint, ...]:

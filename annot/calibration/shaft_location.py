@@ -18,10 +18,11 @@ MARGIN_PX = 12  # beyond the samples, so that a cut picture interpolates as a wh
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """One look at a reference object: a frame's pixels and a rough trace along it."""
+    """One look at a reference object: a frame's pixels, a rough trace along it, what is hidden."""
 
     frame: NDArray[np.generic]
     trace: tuple[PixelPoint, ...]
+    hidden: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

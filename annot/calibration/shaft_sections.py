@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.open_field import first_hidden, hidden_field
 from annot.calibration.scale import NoScale
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading, crop_around, locate_shaft
 from annot.geometry import length_px, profiles
@@ -132,6 +133,15 @@ def _sample(
             reason=(
                 f"the shaft or the {reach:.0f} px of background beside it leave the image; "
                 "trace a piece farther from the border"
+            )
+        )
+    spots = path[:, None, :] + offset[None, :, None] * normal[:, None, :]
+    covered = first_hidden(hidden_field(reading.frame, reading.hidden), spots)
+    if covered is not None:
+        return NoScale(
+            reason=(
+                f"the shaft or the {reach:.0f} px of background beside it reach the shutter at row "
+                f"{covered[0]}, column {covered[1]}; trace a piece farther inside"
             )
         )
     blocks = np.array_split(np.arange(len(path)), _block_count(len(path)))

@@ -1,9 +1,9 @@
 """How well a fitted tube is known: its sections' scatter, and what nobody stated about its wall.
 
-What is unstated (wall, filling) is not fitted away but drawn from a stated distribution: one fit per
-possible wall and filling, weighted by how well it explains the picture (Laplace's approximation of
-each one's evidence, from memory). The diameter is the mean of that mixture and its uncertainty the
-mixture's standard deviation; where walls pull to one side, its quantiles are skew.
+What is unstated (wall, filling) is not fitted away but drawn from a stated distribution: one fit
+per possible wall and filling, weighted by how well it explains the picture (Laplace's approximation
+of each one's evidence, from memory). The diameter is the mean of that mixture and its uncertainty
+the mixture's standard deviation; where walls pull to one side, its quantiles are skew.
 """
 
 import math
@@ -34,6 +34,7 @@ from annot.calibration.tube_fit import (
 FloatArray = NDArray[np.float64]
 WALLS = 8  # walls that are fitted; between them everything is smooth enough for a spline
 FINE_WALLS = 200
+LEAST_FRAMES = 3
 SAME = 0.005  # relative difference in diameter below which two explanations are one
 LEAST_SHARE = 1.0 / 40.0
 QUANTILES = (0.025, 0.975)
@@ -50,6 +51,8 @@ class TubeSpread:
         Standard uncertainties.
     u_wall_px : float
         The part of `u_outer_px` that comes from an unstated wall or filling.
+    u_noise_px : float
+        The part that more sections or frames make smaller: the rest comes from what is known.
     low_px, high_px : float
         2.5 % and 97.5 % quantile of the outer diameter.
     dof : float
@@ -63,6 +66,7 @@ class TubeSpread:
     u_outer_px: float
     u_inner_px: float
     u_wall_px: float
+    u_noise_px: float
     low_px: float
     high_px: float
     dof: float
@@ -78,6 +82,7 @@ class _Possible:
     inner: float
     u_outer: float
     u_inner: float
+    u_noise: float
     filled: bool
     start: int = 0
 
@@ -97,8 +102,11 @@ def spread_over_walls(
     widen : float
         Factor of every standard uncertainty for misfit that sections share.
     """
-    possible = [one for fit in fits for one in _explanations(fit, solution, kept, widen=widen)]
-    return _mixed(possible, dof=len(kept) - 1.0)
+    beyond, frames_dof = spread_of_frames(fits[0], solution, kept)
+    possible = [
+        one for fit in fits for one in _explanations(fit, solution, kept, widen=widen * beyond)
+    ]
+    return _mixed(possible, dof=min(len(kept) - 1.0, frames_dof))
 
 
 def _explanations(
@@ -144,7 +152,7 @@ def _between(fitted: Sequence[_Possible]) -> list[_Possible]:
     """Return walls between the fitted ones: each figure follows the wall smoothly."""
     from scipy.interpolate import CubicSpline, PchipInterpolator
 
-    names = ("log_weight", "outer", "inner", "u_outer", "u_inner")
+    names = ("log_weight", "outer", "inner", "u_outer", "u_inner", "u_noise")
     table = np.array([[getattr(one, name) for name in names] for one in fitted])
     place = np.linspace(0.0, len(fitted) - 1.0, FINE_WALLS)
     # with contrast inside, a start may change its explanation from one wall to the next
@@ -158,6 +166,7 @@ def _between(fitted: Sequence[_Possible]) -> list[_Possible]:
             inner=float(row[2]),
             u_outer=float(row[3]),
             u_inner=float(row[4]),
+            u_noise=float(row[5]),
             filled=fitted[0].filled,
         )
         for row in fine
@@ -173,7 +182,8 @@ def _begun(now: TubeSolution, fit: TubeFit) -> TubeSolution:
 
 
 def _weighed(fit: TubeFit, found: TubeSolution, kept: IndexArray, *, widen: float) -> _Possible:
-    covariance = spread_of_sections(fit, found, kept) * widen**2
+    spread = spread_of_sections(fit, found, kept)
+    covariance = spread.covariance * widen**2
     outer, ratio = math.exp(found.shared[OUTER]), float(found.shared[RATIO])
     by_inner = np.zeros(SHARED)
     by_inner[[OUTER, RATIO]] = outer * ratio, outer
@@ -188,11 +198,20 @@ def _weighed(fit: TubeFit, found: TubeSolution, kept: IndexArray, *, widen: floa
         inner=outer * ratio,
         u_outer=outer * math.sqrt(covariance[OUTER, OUTER]),
         u_inner=math.sqrt(float(by_inner @ covariance @ by_inner)),
+        u_noise=outer * math.sqrt(covariance[OUTER, OUTER]) * spread.noise_share,
         filled=not fit.held.lumen_is_empty,
     )
 
 
-def spread_of_sections(fit: TubeFit, found: TubeSolution, kept: IndexArray) -> FloatArray:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionSpread:
+    """Covariance (7, 7) of the shared unknowns, and which share of the diameter's u is noise."""
+
+    covariance: FloatArray
+    noise_share: float
+
+
+def spread_of_sections(fit: TubeFit, found: TubeSolution, kept: IndexArray) -> SectionSpread:
     """Return the covariance of the shared unknowns from the scatter of the sections' pulls.
 
     The pull of a section is its slope of the sum of squares; their scatter between sections holds
@@ -212,7 +231,34 @@ def spread_of_sections(fit: TubeFit, found: TubeSolution, kept: IndexArray) -> F
     scale = np.maximum(scale, 1.0)
     covariance = np.zeros((SHARED, SHARED))
     covariance[np.ix_(active, active)] = own * np.outer(scale, scale)
-    return covariance
+    noise = float(np.clip(1.0 - beside[0, 0] / max(sections[0, 0], own[0, 0]), 0.0, 1.0))
+    return SectionSpread(covariance=covariance, noise_share=math.sqrt(noise))
+
+
+def spread_of_frames(fit: TubeFit, found: TubeSolution, kept: IndexArray) -> tuple[float, float]:
+    """Return by which factor frames scatter more than their sections say, and its dof.
+
+    Motion, another gain or another place in the picture moves all sections of a frame alike. From
+    three frames on, their own pulls are compared with those of their sections; what exceeds chance
+    (one in twenty) counts, with the degrees of freedom of the frames.
+    """
+    from scipy.special import chdtri
+
+    reading = fit.sections.reading[kept]
+    frames = np.unique(reading)
+    if len(frames) < LEAST_FRAMES:
+        return 1.0, math.inf
+    projected = fit.project(found.shared, found.centre[kept], kept, found.noise)
+    active = fit.held.active
+    toward = found.covariance[OUTER, active]
+    pulls = np.einsum("kmp,km,p->k", projected.slopes, projected.misfit, toward)
+    sums = np.array([pulls[reading == one].sum() for one in frames])
+    within = sum(float(np.sum((pulls[reading == one] - pulls.mean()) ** 2)) for one in frames)
+    freedom = len(frames) - 1.0
+    ratio = float(np.sum((sums - sums.mean()) ** 2)) / freedom * len(frames) / within
+    if ratio * freedom <= float(chdtri(freedom, 0.05)):
+        return 1.0, math.inf
+    return math.sqrt(ratio), freedom
 
 
 def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
@@ -224,9 +270,9 @@ def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
     shares = np.bincount(kinds, weights=weight)[kinds]
     weight = np.where(shares < LEAST_SHARE, 0.0, weight)
     weight /= weight.sum()
-    outer, inner, u_outer, u_inner = (
+    outer, inner, u_outer, u_inner, u_noise = (
         np.array([getattr(one, name) for one in possible])
-        for name in ("outer", "inner", "u_outer", "u_inner")
+        for name in ("outer", "inner", "u_outer", "u_inner", "u_noise")
     )
     mean, mean_inner = float(weight @ outer), float(weight @ inner)
     within = float(weight @ u_outer**2)
@@ -239,6 +285,7 @@ def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
         u_outer_px=math.sqrt(within + between),
         u_inner_px=math.sqrt(within_inner),
         u_wall_px=math.sqrt(between),
+        u_noise_px=math.sqrt(float(weight @ u_noise**2)),
         low_px=low,
         high_px=high,
         dof=dof * (1.0 + between / within) ** 2,
