@@ -149,7 +149,7 @@ FILLING_REL = Allowance(
     value=0.01,
     unit="1",
     meaning="relative error of a catheter's fitted size whose filling or material nobody stated",
-    source="no figure to be had: published phantom studies contradict each other between -16 and "
+    source="no source that agrees with the next: published phantom studies contradict each other between -16 and "
     "+10 % by filling and material with edge methods of their own; nothing is corrected",
 )
 HAND_END_PX = Allowance(

@@ -120,7 +120,5 @@ def _exponential(value: float, top: float, gain: float) -> float:
 def _antilogarithm(frames: Frames, top: float, gain: float) -> Frames:
     """Undo v = gain · top / ln(1 + top) · ln I; what is stored as nothing stays nothing."""
     rate = math.log1p(top) / (gain * top)
-    return {
-        n: np.where(np.asarray(frame) <= 0, 0.0, np.exp(np.asarray(frame, dtype=float) * rate))
-        for n, frame in frames.items()
-    }
+    values = {n: np.asarray(frame, dtype=float) for n, frame in frames.items()}
+    return {n: np.where(one <= 0, 0.0, np.exp(one * rate)) for n, one in values.items()}

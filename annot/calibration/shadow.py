@@ -70,7 +70,8 @@ class TubeShadow:
 def blur_on_grid(values: FloatArray, blur_px: float, across: tuple[float, float]) -> FloatArray:
     """Convolve values on the fine grid with a Gaussian and a square pixel; zero outside."""
     count = 2 * len(values)
-    response = transfer(np.fft.rfftfreq(count, d=GRID_STEP_PX), blur_px, across)
+    frequency = np.asarray(np.fft.rfftfreq(count, d=GRID_STEP_PX), dtype=np.float64)
+    response = transfer(frequency, blur_px, across)
     return np.asarray(np.fft.irfft(np.fft.rfft(values, count) * response, count)[: len(values)])
 
 

@@ -79,13 +79,14 @@ def smooth_path(middle: FloatArray, spots: FloatArray, count: int) -> tuple[Floa
     keep = np.ones(len(spots), dtype=bool)
     curve = np.zeros((4, 2))
     for _ in range(4):
-        curve = polynomial.polyfit(arc[keep], spots[keep], min(3, int(keep.sum()) - 1))
+        degree = min(3, int(keep.sum()) - 1)
+        curve = np.asarray(polynomial.polyfit(arc[keep], spots[keep], degree), dtype=np.float64)
         miss = np.hypot(*(spots - polynomial.polyval(arc, curve).T).T)
         keep = miss <= max(0.7, 3.0 * float(np.median(miss)))
         if keep.sum() < MIN_BLOCKS:
             keep = np.argsort(np.argsort(miss)) < MIN_BLOCKS
     stations = np.arange(count) / count
-    path = polynomial.polyval(stations, curve).T
+    path = np.asarray(polynomial.polyval(stations, curve).T, dtype=np.float64)
     slope = polynomial.polyval(stations, polynomial.polyder(curve)).T
     return path, normals_of(slope / np.hypot(slope[:, 0], slope[:, 1])[:, None])
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len, rfft
 
 from annot.calibration.shadow import BLUR_REACH, TubeShadow, mean_chord_px, transfer
 
@@ -52,6 +51,8 @@ def tube_profile(tube: TubeShadow, reach_px: float) -> TubeProfile:
     reach_px : float
         Largest offset that will be asked for.
     """
+    from scipy.fft import irfft, next_fast_len, rfft
+
     half = int(np.ceil((reach_px + BLUR_REACH * tube.blur_px + 1.0) / STEP_PX))
     grid = np.asarray(STEP_PX * np.arange(-half, half + 1), dtype=np.float64)
     outer, ratio = tube.outer_px, tube.lumen_ratio
@@ -74,7 +75,7 @@ def tube_profile(tube: TubeShadow, reach_px: float) -> TubeProfile:
     )
     # the tube ends well inside the grid, so nothing comes round its ends
     count = next_fast_len(len(grid), real=True)
-    frequency = np.fft.rfftfreq(count, d=STEP_PX)
+    frequency = np.asarray(np.fft.rfftfreq(count, d=STEP_PX), dtype=np.float64)
     spectrum = rfft(sharp, count) * transfer(frequency, tube.blur_px, tube.across)
     by_blur = -4.0 * (np.pi * frequency * tube.blur_px) ** 2 * spectrum[0]
     by_offset = 2j * np.pi * frequency * spectrum[0]

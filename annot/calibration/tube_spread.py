@@ -126,9 +126,10 @@ def _explanations(
     for index in range(len(found[0])):
         apart: list[_Possible] = []
         for start, family in enumerate(found):
-            one = replace(family[index], start=start)
-            if all(abs(one.outer - other.outer) > SAME * other.outer for other in apart):
-                apart.append(one)
+            found_here = replace(family[index], start=start)
+            outer = found_here.outer
+            if all(abs(outer - other.outer) > SAME * other.outer for other in apart):
+                apart.append(found_here)
         every += apart
     return every
 
