@@ -149,8 +149,8 @@ FILLING_REL = Allowance(
     value=0.01,
     unit="1",
     meaning="relative error of a catheter's fitted size whose filling or material nobody stated",
-    source="no source that agrees with the next: published phantom studies contradict each other between -16 and "
-    "+10 % by filling and material with edge methods of their own; nothing is corrected",
+    source="no source that agrees with the next: published phantom studies put the effect of "
+    "filling and material between -16 and +10 %, with edge methods of their own",
 )
 HAND_END_PX = Allowance(
     value=1.0,

@@ -5,7 +5,6 @@ unbiased reading of the same picture with the same knowledge scatters less.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,23 +17,7 @@ from annot.calibration.tube_fit import OUTER, SHARED, Held, TubeFit, TubeSolutio
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShaftBound:
-    """The bound on a shaft's outer diameter and the part of it that no averaging removes.
-
-    Attributes
-    ----------
-    u_px : float
-        Least standard uncertainty of the outer diameter.
-    u_known_px : float
-        What would be left with endless sections: what is known of the wall sets it.
-    """
-
-    u_px: float
-    u_known_px: float
-
-
-def shaft_bound(
+def shaft_bound_px(
     tube: TubeShadow,
     *,
     noise: float,
@@ -42,7 +25,7 @@ def shaft_bound(
     lumen_ratio_u: float,
     primary_share: float = PRIMARY_SHARE.value,
     frames: int = 1,
-) -> ShaftBound:
+) -> float:
     """Return the joint bound of a shaft's outer diameter.
 
     Parameters
@@ -62,32 +45,17 @@ def shaft_bound(
 
     Returns
     -------
-    ShaftBound
+    float
+        Least standard uncertainty of the outer diameter in pixels.
 
     Notes
     -----
     What the fit knows beside the picture (blur, primary share, wall) counts as information here too
     (van Trees 1968, from memory), so that fit and bound answer the same question.
     """
-    looks = length_px * frames
-    return ShaftBound(
-        u_px=_bound(tube, noise / math.sqrt(looks), lumen_ratio_u, primary_share),
-        u_known_px=_bound(tube, 1e-7, lumen_ratio_u, primary_share),
-    )
-
-
-def _bound(tube: TubeShadow, noise: float, lumen_ratio_u: float, share: float) -> float:
-    offset = np.arange(-reach_of(tube.outer_px), reach_of(tube.outer_px) + 0.5)
-    sections = Sections(
-        offset_px=offset,
-        profile=1.0 - share * tube.absorbed(offset)[None, :],
-        place=np.zeros((1, 2)),
-        normal=np.array([tube.across]),
-        reading=np.zeros(1, dtype=int),
-        width_px=tube.outer_px,
-        length_px=1.0,
-        noise=noise,
-    )
+    # what is seen once with the noise of the mean of all sections
+    least = noise / math.sqrt(length_px * frames)
+    sections = _seen_once(tube, least, primary_share)
     held = Held(lumen_is_empty=tube.lumen_depth == 0, lumen_ratio=(tube.lumen_ratio, lumen_ratio_u))
     truth = np.zeros(SHARED)
     truth[:5] = (
@@ -100,11 +68,25 @@ def _bound(tube: TubeShadow, noise: float, lumen_ratio_u: float, share: float) -
     start = TubeSolution(
         shared=truth,
         centre=np.zeros(1),
-        noise=noise,
-        rms=noise,
+        noise=least,
+        rms=least,
         covariance=np.zeros((SHARED, SHARED)),
         cost=0.0,
     )
-    fit = TubeFit(sections=sections, held=held)
-    covariance = fit.covariance_at(start, np.array([0]))
+    covariance = TubeFit(sections=sections, held=held).covariance_at(start, np.array([0]))
     return tube.outer_px * math.sqrt(covariance[OUTER, OUTER])
+
+
+def _seen_once(tube: TubeShadow, noise: float, share: float) -> Sections:
+    """Return one noiseless section of the truth, as wide as a fit would look at it."""
+    offset = np.arange(-reach_of(tube.outer_px), reach_of(tube.outer_px) + 0.5)
+    return Sections(
+        offset_px=offset,
+        profile=1.0 - share * tube.absorbed(offset)[None, :],
+        place=np.zeros((1, 2)),
+        normal=np.array([tube.across]),
+        reading=np.zeros(1, dtype=int),
+        width_px=tube.outer_px,
+        length_px=1.0,
+        noise=noise,
+    )
