@@ -25,7 +25,7 @@ from annot.geometry import PixelPoint, length_px
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular, stated
 from annot.uncertainty.type_b import cosine_of_unknown_tilt
 
-WALL_DISAGREEING = 3.5  # standard uncertainties of the difference
+WALL_DISAGREEING = 25.0  # in squared misfit over noise: five standard deviations
 LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
 LARGEST_U_REL = 0.10  # a looser diameter is no reference
 LINEAR = StoredPixels()
@@ -214,7 +214,9 @@ def _fault_of_wall(look: Look, request: ObjectRequest, fit: ShaftFit) -> str:
     if isinstance(free, NoScale):
         return ""
     apart = abs(free.outer_px - fit.outer_px)
-    if apart <= WALL_DISAGREEING * math.hypot(free.u_outer_px, fit.u_outer_px):
+    usual = free.chi2 / free.samples
+    worse = fit.chi2 / usual - fit.samples
+    if apart <= free.u_outer_px or worse < WALL_DISAGREEING:
         return ""
     return (
         f"the two diameters given make the shaft {fit.outer_px:.1f} px wide, while the picture "

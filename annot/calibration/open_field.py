@@ -48,10 +48,15 @@ def first_hidden(hidden: Mask | None, spots: FloatArray) -> tuple[int, int] | No
     """Return the first of some places (..., 2) that is hidden: (row, column), None if none is."""
     if hidden is None:
         return None
-    flat = np.round(spots.reshape(-1, 2)).astype(int)
-    flat = np.clip(flat, 0, np.array(hidden.shape) - 1)
-    covered = np.flatnonzero(hidden[flat[:, 0], flat[:, 1]])
+    flat = spots.reshape(-1, 2)
+    covered = np.flatnonzero(is_hidden(hidden, flat))
     if not len(covered):
         return None
-    row, column = flat[covered[0]]
+    row, column = np.round(flat[covered[0]])
     return int(row), int(column)
+
+
+def is_hidden(hidden: Mask, spots: FloatArray) -> Mask:
+    """Tell for places (..., 2) whether their nearest pixel is hidden."""
+    nearest = np.clip(np.round(spots).astype(int), 0, np.array(hidden.shape) - 1)
+    return np.asarray(hidden[nearest[..., 0], nearest[..., 1]])

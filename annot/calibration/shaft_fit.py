@@ -48,6 +48,8 @@ class ShaftFit:
         Degrees of freedom of `u_outer_px`.
     filled : float
         Probability that the lumen holds contrast: 0 or 1 where the filling is stated.
+    chi2 : float
+        Squared misfit over the picture's own noise, summed over `samples`.
     centreline : tuple of PixelPoint
         Middle of each section of the first reading, used or not, for drawing.
     used : tuple of bool
@@ -69,6 +71,8 @@ class ShaftFit:
     sections_rejected: int
     blur_px: float
     contrast_to_noise: float
+    chi2: float
+    samples: int
     centreline: tuple[PixelPoint, ...]
     used: tuple[bool, ...]
 
@@ -231,6 +235,8 @@ def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
         sections_rejected=len(sections.profile) - len(kept),
         blur_px=fit.tube(solution.shared).blur_px,
         contrast_to_noise=_contrast_to_noise(fit, solution, kept),
+        chi2=float(np.sum(fit.misfit(solution, kept) ** 2)) / sections.noise**2,
+        samples=len(kept) * len(sections.offset_px),
         centreline=_centreline(sections, np.where(used, solution.centre, 0.0)),
         used=tuple(bool(one) for one in used[first]),
     )

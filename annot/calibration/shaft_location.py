@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.open_field import is_hidden
 from annot.geometry import PixelPoint, along, length_px, normals_of, profiles
 
 FloatArray = NDArray[np.float64]
@@ -45,6 +46,9 @@ def locate_shaft(reading: Reading) -> LocatedShaft:
     offset = np.arange(-SEARCH_PX, SEARCH_PX + STEP_PX / 2, STEP_PX)
     frame, corner = crop_around(reading.frame, places, SEARCH_PX)
     raw = profiles(frame, places - corner, normals_of(tangents), offset)
+    if reading.hidden is not None:
+        spots = places[:, None, :] + offset[None, :, None] * normals_of(tangents)[:, None, :]
+        raw = np.where(is_hidden(reading.hidden, spots), np.nan, raw)
     count = max(int(len(places) // BLOCK_PX), MIN_BLOCKS)
     blocks = np.array_split(np.arange(len(places)), count)
     mean = np.stack([_filled(raw[block]).mean(axis=0) for block in blocks])

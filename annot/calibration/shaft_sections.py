@@ -1,7 +1,7 @@
 """Find a roughly traced shaft in a frame and cut clean sections across it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from annot.calibration.open_field import first_hidden, hidden_field
 from annot.calibration.scale import NoScale
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading, crop_around, locate_shaft
-from annot.geometry import length_px, profiles
+from annot.geometry import along, length_px, profiles
 
 FloatArray = NDArray[np.float64]
 MIN_BLOCK_PX = 6.0  # longer than the blur, so that neighbouring blocks scatter independently
@@ -71,6 +71,7 @@ def cut_sections(readings: Sequence[Reading]) -> Sections | NoScale:
     -------
     Sections, or NoScale with the reason: trace off the image, too short, shaft at the border.
     """
+    readings = [replace(one, hidden=hidden_field(one.frame, one.hidden)) for one in readings]
     located = []
     for reading in readings:
         fault = _fault_of_trace(reading)
@@ -115,9 +116,19 @@ def _fault_of_trace(reading: Reading) -> str:
             f"{outside[0].column:g} (the image has {rows} rows and {columns} columns)"
         )
     length = length_px(reading.trace)
+    covered = first_hidden(reading.hidden, along(reading.trace, np.arange(0.0, length))[0])
+    if covered is not None:
+        return _under_shutter(*covered)
     if length < MIN_BLOCKS * MIN_BLOCK_PX:
         return f"the trace is {length:.1f} px long; at least 30 px are needed"
     return ""
+
+
+def _under_shutter(row: int, column: int) -> str:
+    return (
+        f"the shaft or the background beside it reaches the shutter at row {row}, column {column}; "
+        "trace a piece farther inside"
+    )
 
 
 def _sample(
@@ -136,14 +147,9 @@ def _sample(
             )
         )
     spots = path[:, None, :] + offset[None, :, None] * normal[:, None, :]
-    covered = first_hidden(hidden_field(reading.frame, reading.hidden), spots)
+    covered = first_hidden(reading.hidden, spots)
     if covered is not None:
-        return NoScale(
-            reason=(
-                f"the shaft or the {reach:.0f} px of background beside it reach the shutter at row "
-                f"{covered[0]}, column {covered[1]}; trace a piece farther inside"
-            )
-        )
+        return NoScale(reason=_under_shutter(*covered))
     blocks = np.array_split(np.arange(len(path)), _block_count(len(path)))
     mean = np.stack([raw[block].mean(axis=0) for block in blocks])
     flank = flank_of(offset, width)

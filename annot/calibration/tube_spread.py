@@ -38,6 +38,7 @@ LEAST_FRAMES = 3
 SAME = 0.005  # relative difference in diameter below which two explanations are one
 LEAST_SHARE = 1.0 / 40.0
 QUANTILES = (0.025, 0.975)
+NORMAL_95 = 1.959964
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +49,8 @@ class TubeSpread:
     ----------
     outer_px, inner_px : float
     u_outer_px, u_inner_px : float
-        Standard uncertainties.
+        Standard uncertainties; the outer one so large that a symmetric interval of 95 % reaches
+        as far as the longer side of the skew one.
     u_wall_px : float
         The part of `u_outer_px` that comes from an unstated wall or filling.
     u_noise_px : float
@@ -280,10 +282,12 @@ def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
     between = float(weight @ (outer - mean) ** 2)
     within_inner = float(weight @ (u_inner**2 + (inner - mean_inner) ** 2))
     low, high = (_quantile(share, weight, outer, u_outer) for share in QUANTILES)
+    # where the mixture is skew, the longer side of its interval counts
+    u = max(math.sqrt(within + between), max(mean - low, high - mean) / NORMAL_95)
     return TubeSpread(
         outer_px=mean,
         inner_px=mean_inner,
-        u_outer_px=math.sqrt(within + between),
+        u_outer_px=u,
         u_inner_px=math.sqrt(within_inner),
         u_wall_px=math.sqrt(between),
         u_noise_px=math.sqrt(float(weight @ u_noise**2)),
