@@ -193,3 +193,6 @@ def flank_of(offset: FloatArray, width: float) -> NDArray[np.bool_]:
 
 def _block_count(stations: int) -> int:
     return int(np.clip(stations // MIN_BLOCK_PX, MIN_BLOCKS, MAX_BLOCKS))
+
+
+__all__ = ["MIN_BLOCKS", "Reading", "Sections", "cut_sections", "flank_of", "reach_of"]

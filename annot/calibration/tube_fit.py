@@ -257,8 +257,8 @@ class TubeFit:
             jac=lambda vector: condensed(vector)[:, :-1],
             bounds=(low[active], high[active]),
             x_scale=np.array([0.1, 0.3, 0.1, 0.5, 0.5, 0.3, 0.4])[active],
-            xtol=1e-6,
-            ftol=1e-8,
+            xtol=1e-5,
+            ftol=1e-6,  # of the cost: a thirtieth of a standard uncertainty
             max_nfev=30,
         )
         shared = before.shared.copy()
