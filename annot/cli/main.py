@@ -6,12 +6,14 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.audit import audit
 from annot.cli.demo import demo
 from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
+from annot.cli.track import track
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -42,8 +44,9 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, view, schema):
+for verb in (demo, loops, scale, measure, track, view, schema):
     app.command()(verb)
+app.add_typer(audit, name="audit")
 
 
 def run() -> None:

@@ -7,13 +7,12 @@ from typing import Annotated
 
 import typer
 
-from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
-from annot.errors import InputError
+from annot.cli.printing import say_json
+from annot.cli.scale_report import print_scale
 from annot.geometry import PixelPoint
 from annot.reads import parse_request
-from annot.tasks.calibrate import ScaleAnswer, scale_loop
+from annot.tasks.calibrate import scale_loop
 from annot.tasks.open import open_loop
-from annot.uncertainty import decimals_for
 
 Fields = dict[str, object]
 
@@ -73,7 +72,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     if json:
         say_json(answer.as_dict())
     else:
-        _print(loop, answer, picture)
+        print_scale(loop, answer, picture=picture)
 
 
 def _kind(asked: Mapping[str, object], u_rel: float | None) -> Fields:
@@ -146,45 +145,3 @@ def _place(fields: Fields, at: str | None) -> tuple[PixelPoint, ...]:
     if len(numbers) != 2:
         raise typer.BadParameter("--at takes row,column here")
     return (PixelPoint(numbers[0], numbers[1]),)
-
-
-def _print(loop: Path, answer: ScaleAnswer, picture: Path | None) -> None:
-    scale, row = answer.scale, answer.scale.row
-    facts = answer.as_dict()
-    places = decimals_for(row.u) + 1
-    say(f"{loop.name}: scale {scale.key}")
-    say(
-        f"{row.value:.{places}f} ± {row.u:.{places}f} mm per pixel down the rows (standard "
-        f"uncertainty, {100 * scale.u_rel:.2f} %), 95 % interval {facts['low']:.{places}f} to "
-        f"{facts['high']:.{places}f}; along the columns {scale.column.value:.{places}f}."
-    )
-    say(f"It rests on {scale.basis}.")
-    if answer.made.seen is not None:
-        say(f"Sections used {facts['sections_used']}, rejected {facts['sections_rejected']}.")
-    say_table(
-        "What its variance is made of",
-        ("source", "kind", ">value", ">u", "unit", ">share"),
-        [_budget_row(line) for line in _lines(facts)],
-    )
-    if picture is not None:
-        say(f"Picture of the fit: {picture}")
-    say_warnings(scale.warnings)
-    say_caution()
-
-
-def _lines(facts: dict[str, object]) -> list[dict[str, object]]:
-    budget = facts["budget"]
-    if not isinstance(budget, list):
-        raise InputError("The scale has no budget.")
-    return sorted(budget, key=lambda line: -float(line["share"]))
-
-
-def _budget_row(line: dict[str, object]) -> tuple[str, ...]:
-    return (
-        str(line["source"]),
-        str(line["component"]),
-        f"{line['value']:.5g}",
-        f"{line['u']:.3g}",
-        str(line["unit"]),
-        f"{100 * float(str(line['share'])):.1f} %",
-    )

@@ -19,7 +19,8 @@ from annot.calibration.allowances import (
 )
 from annot.errors import InputError
 from annot.geometry import PixelPoint, pixel_point
-from annot.reads.read_file import (
+from annot.reads.read_file import parse_scale
+from annot.reads.scale_parts import (
     BorrowedPart,
     CatheterPart,
     GivenPart,
@@ -29,7 +30,6 @@ from annot.reads.read_file import (
     ScalePart,
     SegmentPart,
     SpherePart,
-    parse_scale,
 )
 
 

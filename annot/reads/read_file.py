@@ -2,225 +2,26 @@
 
 import json
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Discriminator,
-    Field,
-    Tag,
-    TypeAdapter,
-    ValidationError,
-    model_validator,
-)
+from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
+from annot.reads.caliper_parts import CaliperPart
+from annot.reads.field_types import Number, Part, Point
+from annot.reads.scale_parts import ScalePart
 
 VERSION: Literal[1] = 1
 
 
-def _whole(value: object) -> object:
-    """Take 3.0 for 3, as JSON does; what is no whole number is refused by the strict type."""
-    return int(value) if isinstance(value, float) and value.is_integer() else value
-
-
-# Strict: neither "2.0" nor true is a number, though Python would make one of them.
-Number = Annotated[float, Field(strict=True)]
-Flag = Annotated[bool, Field(strict=True)]
-Point = tuple[Number, Number]
-# No size, length or uncertainty of this field is larger; beyond it arithmetic would overflow.
-Positive = Annotated[Number, Field(gt=0, le=1e6)]
-NotNegative = Annotated[Number, Field(ge=0, le=1e6)]
-FromZero = Annotated[int, Field(strict=True, ge=0), BeforeValidator(_whole)]
-FromOne = Annotated[int, Field(strict=True, ge=1), BeforeValidator(_whole)]
-Tilt = Annotated[Number, Field(ge=0, le=60)]
-TRACES = ("axis_px", "points_px", "centre_px", "radius_px")
-
-
-class _Part(BaseModel):
-    """A piece of the file: unknown fields refused, numbers finite."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class ReadingPart(_Part):
-    """One look at a reference object; which trace it needs depends on the object's kind."""
-
-    frame: FromZero = 0
-    axis_px: list[Point] | None = Field(None, min_length=2)
-    points_px: list[Point] | None = Field(None, min_length=2, max_length=2)
-    centre_px: Point | None = None
-    radius_px: Positive | None = None
-
-    def traces(self) -> set[str]:
-        """Return the names of the traces that are given."""
-        return {name for name in TRACES if getattr(self, name) is not None}
-
-
-class _ObjectPart(ReadingPart):
-    readings: list[ReadingPart] | None = Field(None, min_length=1)
-    tolerance_mm: Positive | None = None
-    size_source: Literal["label", "measured"] | None = None
-    material: str = ""
-    depth_offset_mm: NotNegative | None = None
-    tilt_deg: Tilt | None = None
-    overrule: str = ""
-
-    needed_traces: ClassVar[set[str]]
-    needs: ClassVar[str]
-
-    @model_validator(mode="after")
-    def _one_way_of_reading(self) -> "_ObjectPart":
-        if self.readings is not None and (self.traces() or "frame" in self.model_fields_set):
-            raise ValueError(
-                "give either 'readings' or one frame and trace of the object's own, not both"
-            )
-        if self.readings is None and not self.traces():
-            raise ValueError(f"the object's trace is missing: {self.needs}")
-        if any(look.traces() != self.needed_traces for look in self.looks()):
-            raise ValueError(f"{self.needs}, and no other trace")
-        return self
-
-    def looks(self) -> list[ReadingPart]:
-        """Return every reading, a single trace counting as one."""
-        return list(self.readings) if self.readings is not None else [self]
-
-
-class CatheterPart(_ObjectPart):
-    """A catheter: its French or mm size, the diameter this is, and a rough trace of its axis."""
-
-    needed_traces: ClassVar[set[str]] = {"axis_px"}
-    needs: ClassVar[str] = "a catheter needs axis_px, two or more points along its axis"
-
-    kind: Literal["catheter"]
-    size_fr: Positive | None = None
-    size_mm: Positive | None = None
-    other_mm: Positive | None = Field(
-        None, description="the other diameter (inner if surface is outer), where known"
-    )
-    surface: Literal["outer", "inner"] = "outer"
-    filling: Literal["empty", "contrast", "unknown"] = "unknown"
-
-    @model_validator(mode="after")
-    def _one_size(self) -> "CatheterPart":
-        if (self.size_fr is None) == (self.size_mm is None):
-            raise ValueError("give either size_fr or size_mm")
-        if self.surface == "inner" and (self.size_fr is not None or self.tolerance_mm is None):
-            raise ValueError(
-                "an inner diameter is given in mm with its tolerance_mm: labels in French and "
-                "label rounding speak of the outer diameter"
-            )
-        if self.size_source == "label" and self.tolerance_mm is not None:
-            raise ValueError(
-                "a label's tolerance is its own rounding: leave out tolerance_mm, or say that the "
-                "size is measured"
-            )
-        return self
-
-
-class SpherePart(_ObjectPart):
-    """A sphere: its diameter, and a first guess of centre and radius."""
-
-    needed_traces: ClassVar[set[str]] = {"centre_px", "radius_px"}
-    needs: ClassVar[str] = "a sphere needs centre_px and radius_px as a first guess"
-
-    kind: Literal["sphere"]
-    size_source: Literal["measured"] | None = None
-    diameter_mm: Positive
-
-
-class SegmentPart(_ObjectPart):
-    """A known length between two points placed by hand."""
-
-    needed_traces: ClassVar[set[str]] = {"points_px"}
-    needs: ClassVar[str] = "a segment needs points_px, its two ends"
-
-    kind: Literal["segment"]
-    size_source: Literal["measured"] | None = None
-    length_mm: Positive
-    u_end_px: Positive | None = None
-
-
-class HeaderPart(_Part):
-    """The scale that the file states itself."""
-
-    kind: Literal["header"]
-    u_rel: Positive | None = None
-    depth_offset_mm: NotNegative | None = None
-    overrule: str = ""
-
-
-class GivenPart(_Part):
-    """A scale from elsewhere: one number, or (row, column)."""
-
-    kind: Literal["given"]
-    mm_per_px: Positive | tuple[Positive, Positive]
-    u_rel: Positive
-    overrule: str = ""
-
-
-class BorrowedPart(_Part):
-    """The scale made on another loop of the same read file."""
-
-    lender: str = Field(alias="from", min_length=1)
-    overrule: str = ""
-
-
-def _kind_of(part: object) -> str | None:
-    """Tell the variants of a scale apart: by their kind, or by whom it is borrowed from."""
-    if isinstance(part, dict):
-        return "from" if "from" in part else part.get("kind")
-    return getattr(part, "kind", "from") if isinstance(part, _Part) else None
-
-
-ObjectPart = CatheterPart | SpherePart | SegmentPart
-ScalePart = Annotated[
-    Annotated[CatheterPart, Tag("catheter")]
-    | Annotated[SpherePart, Tag("sphere")]
-    | Annotated[SegmentPart, Tag("segment")]
-    | Annotated[HeaderPart, Tag("header")]
-    | Annotated[GivenPart, Tag("given")]
-    | Annotated[BorrowedPart, Tag("from")],
-    Discriminator(
-        _kind_of,
-        custom_error_type="scale_kind",
-        custom_error_message=(
-            "a scale has the kind catheter, sphere, segment, header or given, "
-            'or is borrowed by {"from": FILE}'
-        ),
-    ),
-]
-
-
-class CaliperPart(_Part):
-    """What was drawn for one quantity on one frame."""
-
-    id: str = Field(min_length=1)
-    quantity: str
-    frame: FromZero
-    points_px: list[Point] = Field(min_length=2)
-    view_deg: Annotated[Number, Field(ge=0, lt=180)] | None = None
-    repeat: FromOne = 1
-    beat: FromZero | None = None
-    moment: str | None = None
-    u_end_mm: Positive | None = None
-    u_end_px: Positive | None = None
-    tilt_deg: Tilt | None = None
-    origin: Literal["drawn", "tracked", "refined"] = "drawn"
-    confirmed: Flag = True
-    note: str = ""
-
-
-class ConditionsPart(_Part):
+class ConditionsPart(Part):
     """Filling of the heart and rhythm while the loop was taken."""
 
     loading: str = "not stated"
     rhythm: str = "not stated"
 
 
-class ViewPart(_Part):
+class ViewPart(Part):
     """View angles that replace the file's own."""
 
     primary_deg: Annotated[Number, Field(ge=-180, le=180)] | None = None
@@ -228,18 +29,21 @@ class ViewPart(_Part):
     plane_deg: Annotated[Number, Field(ge=0, le=180)] | None = None
 
 
-class LoopPart(_Part):
+class LoopPart(Part):
     """One loop: where it lies, its scale, its calipers."""
 
     file: str = Field(min_length=1)
     sop_instance_uid: str | None = None
     conditions: ConditionsPart = ConditionsPart()
     view: ViewPart = ViewPart()
+    apex_px: Point | None = Field(
+        None, description="where an echo sector's beams start, which may lie outside the picture"
+    )
     scale: ScalePart | None = None
-    calipers: list[CaliperPart] = []
+    calipers: tuple[CaliperPart, ...] = ()
 
 
-class ReadFile(_Part):
+class ReadFile(Part):
     """A whole read file."""
 
     annot_read: Literal[1]

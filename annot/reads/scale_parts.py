@@ -1,0 +1,158 @@
+"""The scale of a loop as the read file has it: one part for each kind."""
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from annot.reads.field_types import FromZero, NotNegative, Part, Point, Positive, Tilt
+
+TRACES = ("axis_px", "points_px", "centre_px", "radius_px")
+
+
+class ReadingPart(Part):
+    """One look at a reference object; which trace it needs depends on the object's kind."""
+
+    frame: FromZero = 0
+    axis_px: list[Point] | None = Field(None, min_length=2)
+    points_px: list[Point] | None = Field(None, min_length=2, max_length=2)
+    centre_px: Point | None = None
+    radius_px: Positive | None = None
+
+    def traces(self) -> set[str]:
+        """Return the names of the traces that are given."""
+        return {name for name in TRACES if getattr(self, name) is not None}
+
+
+class _ObjectPart(ReadingPart):
+    readings: list[ReadingPart] | None = Field(None, min_length=1)
+    tolerance_mm: Positive | None = None
+    size_source: Literal["label", "measured"] | None = None
+    material: str = ""
+    depth_offset_mm: NotNegative | None = None
+    tilt_deg: Tilt | None = None
+    overrule: str = ""
+
+    needed_traces: ClassVar[set[str]]
+    needs: ClassVar[str]
+
+    @model_validator(mode="after")
+    def _one_way_of_reading(self) -> "_ObjectPart":
+        if self.readings is not None and (self.traces() or "frame" in self.model_fields_set):
+            raise ValueError(
+                "give either 'readings' or one frame and trace of the object's own, not both"
+            )
+        if self.readings is None and not self.traces():
+            raise ValueError(f"the object's trace is missing: {self.needs}")
+        if any(look.traces() != self.needed_traces for look in self.looks()):
+            raise ValueError(f"{self.needs}, and no other trace")
+        return self
+
+    def looks(self) -> list[ReadingPart]:
+        """Return every reading, a single trace counting as one."""
+        return list(self.readings) if self.readings is not None else [self]
+
+
+class CatheterPart(_ObjectPart):
+    """A catheter: its French or mm size, the diameter this is, and a rough trace of its axis."""
+
+    needed_traces: ClassVar[set[str]] = {"axis_px"}
+    needs: ClassVar[str] = "a catheter needs axis_px, two or more points along its axis"
+
+    kind: Literal["catheter"]
+    size_fr: Positive | None = None
+    size_mm: Positive | None = None
+    other_mm: Positive | None = Field(
+        None, description="the other diameter (inner if surface is outer), where known"
+    )
+    surface: Literal["outer", "inner"] = "outer"
+    filling: Literal["empty", "contrast", "unknown"] = "unknown"
+
+    @model_validator(mode="after")
+    def _one_size(self) -> "CatheterPart":
+        if (self.size_fr is None) == (self.size_mm is None):
+            raise ValueError("give either size_fr or size_mm")
+        if self.surface == "inner" and (self.size_fr is not None or self.tolerance_mm is None):
+            raise ValueError(
+                "an inner diameter is given in mm with its tolerance_mm: labels in French and "
+                "label rounding speak of the outer diameter"
+            )
+        if self.size_source == "label" and self.tolerance_mm is not None:
+            raise ValueError(
+                "a label's tolerance is its own rounding: leave out tolerance_mm, or say that the "
+                "size is measured"
+            )
+        return self
+
+
+class SpherePart(_ObjectPart):
+    """A sphere: its diameter, and a first guess of centre and radius."""
+
+    needed_traces: ClassVar[set[str]] = {"centre_px", "radius_px"}
+    needs: ClassVar[str] = "a sphere needs centre_px and radius_px as a first guess"
+
+    kind: Literal["sphere"]
+    size_source: Literal["measured"] | None = None
+    diameter_mm: Positive
+
+
+class SegmentPart(_ObjectPart):
+    """A known length between two points placed by hand."""
+
+    needed_traces: ClassVar[set[str]] = {"points_px"}
+    needs: ClassVar[str] = "a segment needs points_px, its two ends"
+
+    kind: Literal["segment"]
+    size_source: Literal["measured"] | None = None
+    length_mm: Positive
+    u_end_px: Positive | None = None
+
+
+class HeaderPart(Part):
+    """The scale that the file states itself."""
+
+    kind: Literal["header"]
+    u_rel: Positive | None = None
+    depth_offset_mm: NotNegative | None = None
+    overrule: str = ""
+
+
+class GivenPart(Part):
+    """A scale from elsewhere: one number, or (row, column)."""
+
+    kind: Literal["given"]
+    mm_per_px: Positive | tuple[Positive, Positive]
+    u_rel: Positive
+    overrule: str = ""
+
+
+class BorrowedPart(Part):
+    """The scale made on another loop of the same read file."""
+
+    lender: str = Field(alias="from", min_length=1)
+    overrule: str = ""
+
+
+def _kind_of(part: object) -> str | None:
+    """Tell the variants of a scale apart: by their kind, or by whom it is borrowed from."""
+    if isinstance(part, dict):
+        return "from" if "from" in part else part.get("kind")
+    return getattr(part, "kind", "from") if isinstance(part, Part) else None
+
+
+ObjectPart = CatheterPart | SpherePart | SegmentPart
+ScalePart = Annotated[
+    Annotated[CatheterPart, Tag("catheter")]
+    | Annotated[SpherePart, Tag("sphere")]
+    | Annotated[SegmentPart, Tag("segment")]
+    | Annotated[HeaderPart, Tag("header")]
+    | Annotated[GivenPart, Tag("given")]
+    | Annotated[BorrowedPart, Tag("from")],
+    Discriminator(
+        _kind_of,
+        custom_error_type="scale_kind",
+        custom_error_message=(
+            "a scale has the kind catheter, sphere, segment, header or given, "
+            'or is borrowed by {"from": FILE}'
+        ),
+    ),
+]
