@@ -25,7 +25,7 @@ from annot.geometry import PixelPoint, length_px
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular, stated
 from annot.uncertainty.type_b import cosine_of_unknown_tilt
 
-WALL_DISAGREEING = 25.0  # in squared misfit over noise: five standard deviations
+WALL_DISAGREEING = 12.0  # in squared misfit over noise: three and a half standard deviations
 LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
 LARGEST_U_REL = 0.10  # a looser diameter is no reference
 LINEAR = StoredPixels()

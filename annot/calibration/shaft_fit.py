@@ -13,8 +13,9 @@ from annot.calibration.scale import NoScale
 from annot.calibration.shaft_agreement import Agreement, agreeing_sections
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading
 from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
-from annot.calibration.tube_fit import Held, IndexArray, TubeFit, TubeSolution, with_thread
+from annot.calibration.tube_fit import Held, IndexArray, TubeFit, TubeSolution
 from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
+from annot.calibration.wall_thread import with_thread
 from annot.geometry import PixelPoint
 
 FloatArray = NDArray[np.float64]
@@ -22,6 +23,11 @@ Filling = Literal["empty", "contrast", "unknown"]
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
 LARGEST_U_REL = 0.10  # a looser diameter is no reference
+LEAST_SHARE = 0.3  # of primary beam: two and a half standard deviations below the usual share
+ALONG_THE_EDGE = (
+    "something dense runs along the shaft and the picture does not tell it from the wall; trace "
+    "another piece or choose another frame"
+)
 WORST_MISFIT = 0.06  # of the shadow's depth, shared by all sections: not a tube
 
 
@@ -118,8 +124,13 @@ def fit_shaft(
             )
         )
     noise = sections.noise * max(found.over_noise, 1.0)
-    fit, solution = with_thread(fit, replace(found.solution, noise=noise), found.kept)
-    fault = _fault(fit, solution, found.kept) or _saturated(fit, readings, full_scale)
+    answer = with_thread(fit, replace(found.solution, noise=noise), found.kept)
+    fit, solution = answer.fit, answer.solution
+    fault = (
+        _fault(fit, solution, found.kept)
+        or (ALONG_THE_EDGE if answer.is_ambiguous else "")
+        or _saturated(fit, readings, full_scale)
+    )
     if fault:
         return NoScale(reason=fault)
     spread = spread_over_walls(
@@ -157,6 +168,12 @@ def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
     contrast = _contrast_to_noise(fit, solution, kept)
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
+    share = float(np.median(fit.fitted(solution, kept)[1]))
+    if share < LEAST_SHARE:
+        return (
+            f"the shadow would be a tube's only if {100 * (1 - share):.0f} % of the light were "
+            "scatter; trace another piece or use another object"
+        )
     left = np.mean(fit.misfit(solution, kept), axis=0)
     excess = float(np.mean(left**2)) - solution.noise**2 / len(kept)
     missed = np.sqrt(max(excess, 0.0)) / _peak(fit, solution, kept)

@@ -33,6 +33,8 @@ from annot.calibration.tube_profile import (
     BY_OFFSET,
     BY_RATIO,
     VALUE,
+    ThreadShadow,
+    thread_shadow,
     tube_profile,
 )
 
@@ -44,8 +46,8 @@ IndexArray = NDArray[np.intp]
 SHARED = 7
 OUTER, BLUR, RATIO, WALL, LUMEN, THREAD_AT, THREAD_LOG = range(SHARED)
 SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN)
-LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(1e-2), -0.95, np.log(0.005)])
-HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(8.0), 0.95, np.log(0.15)])
+LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(1e-2), -2.0, np.log(0.005)])
+HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(8.0), 2.0, np.log(0.15)])
 FARTHEST_SHIFT_PX = 2.0  # a section's centre moves no farther in one turn
 RIDGE = 1e-9
 
@@ -151,7 +153,7 @@ class TubeFit:
         """Solve every kept section's linear unknowns at these shared ones."""
         across = self.sections.offset_px[None, :] - centre[:, None]
         table = tube_profile(self.tube(shared), float(np.max(np.abs(across)))).at(across)
-        thread = _thread(across, shared) if self.held.with_thread else None
+        thread = thread_of(across, shared) if self.held.with_thread else None
         # one statement about the whole picture, spread over the sections it is made of
         known = noise / (PRIMARY_SHARE_U.value * math.sqrt(len(kept)))
         basis = self._basis(table, None if thread is None else thread[0], known)
@@ -355,46 +357,13 @@ def _covariance(slopes: FloatArray, active: IndexArray) -> FloatArray:
     return covariance
 
 
-def _thread(across: FloatArray, shared: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the shadow of a thin dense thread, depth one, and its slopes by place and log width.
-
-    The place counts in outer radii, the width in outer diameters; the latter's own change of the
-    outer diameter is left out, as a thread's place follows the fit anyway.
-    """
-    outer, blur = np.exp(shared[OUTER]), np.exp(shared[BLUR])
-    own = np.exp(shared[THREAD_LOG]) * outer
-    variance = blur**2 + own**2
-    away = across - shared[THREAD_AT] * outer / 2
-    shadow = np.exp(-(away**2) / variance / 2)
-    return (
-        np.asarray(shadow),
-        np.asarray(shadow * away / variance * outer / 2),
-        np.asarray(shadow * (away * own / variance) ** 2),
+def thread_of(across: FloatArray, shared: FloatArray) -> ThreadShadow:
+    """Return the shadow of the thread that the shared unknowns describe."""
+    outer, blur, width = np.exp(shared[[OUTER, BLUR, THREAD_LOG]])
+    return thread_shadow(
+        across,
+        outer_px=float(outer),
+        blur_px=float(blur),
+        place=float(shared[THREAD_AT]),
+        width=float(width),
     )
-
-
-def with_thread(
-    fit: TubeFit, plain: TubeSolution, kept: IndexArray
-) -> tuple[TubeFit, TubeSolution]:
-    """Return the fit with a denser thread in the wall if the picture shows one, else the plain fit.
-
-    The thread's place is sought on a grid. It has one depth per section, so by chance alone the
-    sum of squares falls by about one per section; a fall beyond five standard deviations of that
-    counts as seen.
-    """
-    found = fit.project(plain.shared, plain.centre[kept], kept, plain.rms)
-    across = fit.sections.offset_px[None, :] - plain.centre[kept][:, None]
-    places = np.linspace(-0.9, 0.9, 13)
-    starts = np.tile(plain.shared, (len(places), 1))
-    starts[:, THREAD_AT] = places
-    shadows = np.stack([_thread(across, one)[0] for one in starts], axis=2)
-    shadows = np.pad(shadows, ((0, 0), (0, 1), (0, 0)))
-    free = shadows - found.basis @ (found.solver @ shadows)
-    falls = np.einsum("kmq,km->kq", free, found.misfit) ** 2 / np.sum(free**2, axis=1)
-    fall = falls.sum(axis=0)
-    chance = len(kept) + len(places)
-    if fall.max() < chance + 5 * np.sqrt(2 * chance):
-        return fit, plain
-    threaded = replace(fit, held=replace(fit.held, with_thread=True))
-    start = replace(plain, shared=starts[int(np.argmax(fall))])
-    return threaded, threaded.solve(kept, start=start, turns=6)

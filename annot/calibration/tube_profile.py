@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from annot.calibration.shadow import BLUR_REACH, TubeShadow, mean_chord_px, transfer
 
 FloatArray = NDArray[np.float64]
+ThreadShadow = tuple[FloatArray, FloatArray, FloatArray]
 
 STEP_PX = 0.1  # cell mean and interpolation blur by 0.05 px, which the blur's own unknown takes up
 # rows of a table
@@ -93,3 +94,22 @@ def _chord_by_diameter(offset_px: FloatArray, diameter_px: float) -> FloatArray:
     edges = np.stack([offset_px - STEP_PX / 2, offset_px + STEP_PX / 2])
     turned = radius * np.arcsin(np.clip(edges / radius, -1.0, 1.0))
     return np.asarray((turned[1] - turned[0]) / STEP_PX, dtype=float)
+
+
+def thread_shadow(
+    across: FloatArray, *, outer_px: float, blur_px: float, place: float, width: float
+) -> ThreadShadow:
+    """Return the shadow of a thin dense thread, depth one, and its slopes by place and log width.
+
+    The place counts in outer radii from the axis, the width (standard deviation) in outer
+    diameters; that both grow with the diameter is left out of its slope, as they follow the fit.
+    """
+    own = width * outer_px
+    variance = blur_px**2 + own**2
+    away = across - place * outer_px / 2
+    shadow = np.exp(-(away**2) / variance / 2)
+    return (
+        np.asarray(shadow),
+        np.asarray(shadow * away / variance * outer_px / 2),
+        np.asarray(shadow * (away * own / variance) ** 2),
+    )
