@@ -13,7 +13,7 @@ from annot.calibration.scale import NoScale
 from annot.calibration.shaft_agreement import Agreement, agreeing_sections
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading
 from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
-from annot.calibration.tube_fit import Held, IndexArray, TubeFit, TubeSolution
+from annot.calibration.tube_fit import OUTER, Held, IndexArray, TubeFit, TubeSolution
 from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
 from annot.calibration.wall_thread import with_thread
 from annot.geometry import PixelPoint
@@ -168,6 +168,12 @@ def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
     contrast = _contrast_to_noise(fit, solution, kept)
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
+    low, high = (bound[OUTER] for bound in fit.bounds)
+    if not low + 0.01 < solution.shared[OUTER] < high - 0.01:
+        return (
+            f"no diameter between {np.exp(low):.0f} and {np.exp(high):.0f} px explains the picture "
+            "along the trace; trace a piece that nothing else lies over"
+        )
     share = float(np.median(fit.fitted(solution, kept)[1]))
     if share < LEAST_SHARE:
         return (

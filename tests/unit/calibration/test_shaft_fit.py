@@ -163,7 +163,7 @@ def test_a_wire_along_most_of_the_trace_is_left_out_or_refused(
 
 
 def parallel(shaft, off_px: float, depth: float) -> np.ndarray:
-    """Optical depth of a wire of three pixels that runs along the shaft, its middle that far off."""
+    """Optical depth of a wire of three pixels along the shaft, its middle that far off."""
     row, column = np.mgrid[0 : 4 * shaft.size, 0 : 4 * shaft.size] / 4.0
     angle = np.deg2rad(shaft.angle_deg)
     across = (row - shaft.centre[0]) * np.cos(angle) - (column - shaft.centre[1]) * np.sin(angle)
@@ -173,7 +173,7 @@ def parallel(shaft, off_px: float, depth: float) -> np.ndarray:
 @pytest.mark.parametrize("depth", [0.15, 0.5])
 @pytest.mark.parametrize("off_px", [6.0, 8.0, 10.0, 12.0])
 def test_a_wire_all_along_the_shaft_does_not_make_it_wider(off_px, depth, shaft):
-    """Nothing is left to compare with: every section shows both. Taken for one tube: 14 to 20 px."""
+    """Nothing is left to compare with: every section shows both. As one tube: 14 to 20 px."""
     picture = shaft.picture(seed=3, extra=parallel(shaft, off_px, depth))
     found = fit_shaft([Reading(frame=picture, trace=shaft.trace())], **KNOWN)
     assert is_right_or_refused(shaft, found)
