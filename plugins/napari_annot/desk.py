@@ -6,7 +6,7 @@ from pathlib import Path
 
 from psygnal import Signal
 
-from annot.calibration import LoopScale, ObjectRequest, ScaleRequest
+from annot.calibration import LoopScale, ObjectKind, ObjectRequest, ScaleRequest
 from annot.errors import AnnotError, InputError
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
@@ -24,7 +24,7 @@ from napari_annot.measured import MeasuredCalipers
 from napari_annot.screen_state import Facts, ScreenState
 from napari_annot.standings import Standing, Standings, standing_of
 from napari_annot.state import resolve
-from napari_annot.tools import ObjectKind, Tool, Trace, trace_of
+from napari_annot.tools import Tool, Trace, trace_of
 
 NOBODY = Read(reader="", loops=())
 
