@@ -17,8 +17,8 @@ def object_words(found: Mapping[str, object]) -> tuple[str, ...]:
     if "half_depth_px" in found:
         width = cast(float, found["half_depth_px"])
         return (
-            f"At half of the shadow's depth the shaft is {width:.2f} px wide: shown beside the fit, "
-            "never used, as a round shadow is narrower there than its object.",
+            f"At half of the shadow's depth the shaft is {width:.2f} px wide: shown beside the "
+            "fit, never used, as a round shadow is narrower there than its object.",
         )
     if "squareness" not in found:
         return ()
