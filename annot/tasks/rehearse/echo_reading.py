@@ -1,0 +1,95 @@
+"""An ultrasound plane of an invented patient, and what its reader states."""
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from synthetic_dicom.scene import BeatingAnatomy
+    from synthetic_dicom.truth import CaliperTruth
+    from synthetic_dicom.ultrasound_view import Screen
+
+PointPx = tuple[float, float]
+PLANES_DEG = (0.0, 45.0, 90.0, 135.0)
+SPACING_REL = 0.02  # half-range of a stored spacing's error, the instrument's own default
+
+DRAWN_ECHO = {
+    "echo plane": "0, 45, 90 or 135°",
+    "echo spacing": "stored 0.19 to 0.24 mm down, 0.98 to 1.02 of that across; true within ± 2 % "
+    "of the stored one, both axes alike, flat",
+    "echo tilt": "half-range stated as 5, 10 or 15°, true tilt flat within it; widths show long, "
+    "depths short",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EchoCase:
+    """One drawn plane: screen, anatomy, the truth and where its ends are seen.
+
+    Attributes
+    ----------
+    wanted : CaliperTruth
+        The true distance in the untilted plane.
+    seen_px : pair of (row, column)
+        Where its ends show in the tilted plane.
+    tilt_deg : float
+        Half-range that the reader states.
+    """
+
+    screen: "Screen"
+    beating: "BeatingAnatomy"
+    wanted: "CaliperTruth"
+    seen_px: tuple[PointPx, PointPx]
+    tilt_deg: float
+
+    def frame(self, seed: int) -> "NDArray[np.uint8]":
+        """Render the untilted plane, shape (rows, columns)."""
+        from synthetic_dicom.ultrasound_screen import render_screen
+
+        return np.asarray(render_screen(self.screen, self.beating, seed=seed)[0])
+
+    def blank(self) -> "NDArray[np.uint8]":
+        """Return a black picture of the same shape, for calipers that need no pixels."""
+        return np.zeros((self.screen.rows, self.screen.columns), dtype=np.uint8)
+
+
+def draw_echo(beating: "BeatingAnatomy", quantity: str, rng: np.random.Generator) -> EchoCase:
+    """Draw the plane in which one quantity of an appendage is to be measured."""
+    from synthetic_dicom.ultrasound_layouts import one_plane
+    from synthetic_dicom.ultrasound_truth import ultrasound_calipers
+
+    screen = one_plane(float(rng.choice(PLANES_DEG)), colour=False)
+    down = float(rng.uniform(0.19, 0.24))
+    across = down * float(rng.uniform(0.98, 1.02))
+    factor = 1.0 + SPACING_REL * float(rng.uniform(-1.0, 1.0))
+    panel = replace(
+        screen.panels[0],
+        mm_per_px=(down * factor, across * factor),
+        depth_mm=385.0 * down * factor,
+        declared_delta_cm=(0.1 * across, 0.1 * down),
+    )
+    tilt = float(rng.choice([5.0, 10.0, 15.0]))
+    shown = math.cos(math.radians(float(rng.uniform(-tilt, tilt))))
+    wanted = next(one for one in ultrasound_calipers(panel, beating) if one.quantity == quantity)
+    first, last = np.array(wanted.points_px)
+    size = np.array(panel.mm_per_px)
+    untilted = float(np.hypot(*((last - first) * size)))
+    # a depth is as long as it is, whatever part of it the untilted plane holds
+    stretch = wanted.value_mm / untilted * (shown if quantity == "depth" else 1.0 / shown)
+    anchor = first if quantity == "depth" else 0.5 * (first + last)
+    ends = anchor + stretch * (np.array([first, last]) - anchor)
+    return EchoCase(
+        screen=replace(screen, panels=(panel,)),
+        beating=beating,
+        wanted=wanted,
+        seen_px=(_pair(ends[0]), _pair(ends[1])),
+        tilt_deg=tilt,
+    )
+
+
+def _pair(values: np.ndarray) -> PointPx:
+    return float(values[0]), float(values[1])

@@ -1,0 +1,104 @@
+"""Where cases run: in this process, on all cores, or on a Dask cluster."""
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from itertools import islice
+from typing import Any, Protocol
+
+from annot.errors import InputError
+
+Run = Callable[[int], Any]
+WAITING_PER_WORKER = 4  # enough to keep workers busy, few enough to stop soon
+
+
+class _Future(Protocol):
+    def result(self) -> Any: ...
+
+
+def finished(
+    run: Run, cases: Iterable[int], *, workers: int, scheduler: str | None = None
+) -> Iterator[tuple[int, Any]]:
+    """Run cases and give each as it is finished, in whatever order that happens.
+
+    Parameters
+    ----------
+    run : callable
+        Takes a case number; importable by name, so that other processes find it.
+    cases : iterable of int
+    workers : int
+        Processes on this machine; 1 runs here. Unused with a scheduler.
+    scheduler : str, optional
+        Address of a Dask scheduler, whose workers have annot installed.
+
+    Raises
+    ------
+    InputError
+        If Dask is missing or the scheduler does not answer.
+    """
+    if scheduler is not None:
+        yield from _on_cluster(run, cases, scheduler)
+    elif workers == 1:
+        for case in cases:
+            yield case, run(case)
+    else:
+        yield from _on_cores(run, cases, workers)
+
+
+def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[int, Any]]:
+    import multiprocessing
+    from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+
+    # a fresh interpreter per worker: a fork would take this one's threads half with it
+    context = multiprocessing.get_context("spawn")
+    waiting = iter(cases)
+    with ProcessPoolExecutor(workers, mp_context=context) as pool:
+        running = {
+            pool.submit(run, case): case for case in islice(waiting, workers * WAITING_PER_WORKER)
+        }
+        try:
+            while running:
+                done, _ = wait(running, return_when=FIRST_COMPLETED)
+                for future in done:
+                    yield running.pop(future), future.result()
+                for case in islice(waiting, len(done)):
+                    running[pool.submit(run, case)] = case
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _on_cluster(run: Run, cases: Iterable[int], address: str) -> Iterator[tuple[int, Any]]:
+    from distributed import as_completed
+
+    with _client(address) as client:
+        waiting = iter(cases)
+        room = WAITING_PER_WORKER * max(sum(client.nthreads().values()), 1)
+        numbers = {client.submit(run, case, pure=False): case for case in islice(waiting, room)}
+        stream = as_completed(list(numbers))
+        for future in stream:
+            case = numbers.pop(future)
+            yield case, future.result()
+            for more in islice(waiting, 1):
+                following = client.submit(run, more, pure=False)
+                numbers[following] = more
+                stream.add(following)
+
+
+@contextmanager
+def _client(address: str) -> Iterator[Any]:
+    try:
+        from distributed import Client
+    except ModuleNotFoundError:
+        raise InputError(
+            "A scheduler needs Dask, which is not installed: install the extra with "
+            'pip install "annot[dask]", or leave --scheduler out.'
+        ) from None
+    try:
+        client = Client(address, timeout="10s", set_as_default=False)
+    except (OSError, ValueError, TimeoutError):
+        raise InputError(
+            f"No Dask scheduler answers at {address}: start one, or check its address."
+        ) from None
+    try:
+        yield client
+    finally:
+        client.close()
