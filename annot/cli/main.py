@@ -12,6 +12,7 @@ from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
+from annot.cli.validate import validate
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -44,6 +45,7 @@ def options(
 
 for verb in (demo, loops, scale, measure, view, schema):
     app.command()(verb)
+app.add_typer(validate)
 
 
 def run() -> None:

@@ -4,18 +4,22 @@ The only door between the instrument and the generator of truth.
 """
 
 from annot.tasks.rehearse.demo import ECHO, XRAY, Compared, Rehearsal, ScaleCompared, rehearse
-from annot.tasks.rehearse.reading_study import reading_study
-from annot.tasks.rehearse.report import Bar, StudyReport
+from annot.tasks.rehearse.plots import write_plots
+from annot.tasks.rehearse.reading_study import READING, reading_study
+from annot.tasks.rehearse.report import CAUTION_OF_STUDIES, Bar, Cell, StudyReport
 from annot.tasks.rehearse.scale_study import SCALE_KINDS, scale_study
 from annot.tasks.rehearse.study import Study, run_case, run_study
 from annot.tasks.rehearse.tally import Tally, tally
 from annot.tasks.rehearse.trial import Trial
 
 __all__ = [
+    "CAUTION_OF_STUDIES",
     "ECHO",
+    "READING",
     "SCALE_KINDS",
     "XRAY",
     "Bar",
+    "Cell",
     "Compared",
     "Rehearsal",
     "ScaleCompared",
@@ -29,4 +33,5 @@ __all__ = [
     "run_study",
     "scale_study",
     "tally",
+    "write_plots",
 ]

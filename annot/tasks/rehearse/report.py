@@ -7,6 +7,7 @@ from typing import Any
 from annot.tasks.rehearse.tally import Tally, grouped, tally
 from annot.tasks.rehearse.trial import Trial
 
+COVERAGE_ASKED = (0.93, 0.97)
 CAUTION_OF_STUDIES = (
     "Coverage on rendered pictures shows that intervals keep their word where the stated "
     "distributions hold; it shows nothing about a room, an object or a reader that differ from "
@@ -38,6 +39,12 @@ class Cell:
     arm: str
     labels: Mapping[str, str]
     tally: Tally
+
+    @property
+    def words(self) -> str:
+        """The labels in one line."""
+        said = {"blur": "blur ", "contrast": "contrast ", "other diameter": "other diameter "}
+        return ", ".join(said.get(name, "") + text for name, text in self.labels.items()) or "all"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,8 +110,9 @@ def refusals_of(trials: Sequence[Trial]) -> dict[str, int]:
     return dict(sentences.most_common())
 
 
-def coverage_bar(found: Tally, *, what: str, low: float = 0.93, high: float = 0.97) -> Bar:
+def coverage_bar(found: Tally, *, what: str) -> Bar:
     """Judge an overall coverage: the share seen lies within the limits asked for."""
+    low, high = COVERAGE_ASKED
     asked = f"{what}: 95 % intervals hold the truth in {100 * low:g} to {100 * high:g} %"
     if found.coverage is None:
         return Bar(asked=asked, seen="no interval", met=None)
@@ -123,10 +131,9 @@ def cells_bar(
     if not large:
         return Bar(asked=asked, seen=f"no cell has {from_trials} answers", met=None)
     lowest = min(large, key=lambda one: one.tally.coverage or 0.0)
-    words = ", ".join(lowest.labels.values()) or "all"
     return Bar(
         asked=asked,
-        seen=f"{len(large)} such cells, the lowest ({words}) {coverage_words(lowest.tally)}",
+        seen=f"{len(large)} such cells, the lowest ({lowest.words}) {coverage_words(lowest.tally)}",
         met=all((one.tally.coverage_high or 0.0) >= least for one in large),
     )
 

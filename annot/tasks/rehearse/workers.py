@@ -2,17 +2,14 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from itertools import islice
-from typing import Any, Protocol
+from typing import Any
 
 from annot.errors import InputError
 
 Run = Callable[[int], Any]
 WAITING_PER_WORKER = 4  # enough to keep workers busy, few enough to stop soon
-
-
-class _Future(Protocol):
-    def result(self) -> Any: ...
 
 
 def finished(
@@ -67,13 +64,12 @@ def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[in
 
 
 def _on_cluster(run: Run, cases: Iterable[int], address: str) -> Iterator[tuple[int, Any]]:
-    from distributed import as_completed
-
-    with _client(address) as client:
+    dask = _dask()
+    with _client(dask, address) as client:
         waiting = iter(cases)
         room = WAITING_PER_WORKER * max(sum(client.nthreads().values()), 1)
         numbers = {client.submit(run, case, pure=False): case for case in islice(waiting, room)}
-        stream = as_completed(list(numbers))
+        stream = dask.as_completed(list(numbers))
         for future in stream:
             case = numbers.pop(future)
             yield case, future.result()
@@ -83,17 +79,21 @@ def _on_cluster(run: Run, cases: Iterable[int], address: str) -> Iterator[tuple[
                 stream.add(following)
 
 
-@contextmanager
-def _client(address: str) -> Iterator[Any]:
+def _dask() -> Any:
+    """Return Dask's own module for clusters: it states no types."""
     try:
-        from distributed import Client
+        return import_module("distributed")
     except ModuleNotFoundError:
         raise InputError(
             "A scheduler needs Dask, which is not installed: install the extra with "
             'pip install "annot[dask]", or leave --scheduler out.'
         ) from None
+
+
+@contextmanager
+def _client(dask: Any, address: str) -> Iterator[Any]:
     try:
-        client = Client(address, timeout="10s", set_as_default=False)
+        client = dask.Client(address, timeout="10s", set_as_default=False)
     except (OSError, ValueError, TimeoutError):
         raise InputError(
             f"No Dask scheduler answers at {address}: start one, or check its address."
