@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,7 +108,12 @@ class ObjectPicture:
     columns: int
     shapes: tuple[Shape, ...]
     recording: Recording
-    fine: int | None = field(default=None)
+    fine: int | None = None
+
+    @property
+    def fineness(self) -> int:
+        """Return into how many cells a pixel's side is cut: the blur spans at least four."""
+        return self.fine or int(np.clip(np.ceil(4.0 / self.recording.blur_px), 2, 8))
 
     def intensity(self) -> FloatArray:
         """Return the mean intensity of each pixel, 1 for the background in the middle.
@@ -117,7 +122,7 @@ class ObjectPicture:
         each pixel's square.
         """
         recording = self.recording
-        fine = self.fine or int(np.clip(np.ceil(4.0 / recording.blur_px), 2, 8))
+        fine = self.fineness
         margin = int(np.ceil(4.0 * recording.blur_px * (_TAIL_WIDTH if recording.tail else 1.0)))
         row = _fine_places(self.rows, margin, fine)
         column = _fine_places(self.columns, margin, fine)

@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from annot.tasks.rehearse import shaft_case
+from annot.tasks.rehearse import ball_case, shaft_case
 from annot.tasks.rehearse.report import (
     Bar,
     StudyReport,
@@ -38,6 +38,18 @@ SCALE_KINDS: Mapping[str, Study] = MappingProxyType(
                 ("quantity", "contrast"),
                 ("quantity", "other diameter"),
                 ("quantity", "filling"),
+                ("quantity", *CELL),
+            ),
+        ),
+        "sphere": Study(
+            name="scale-sphere",
+            run=ball_case.run_ball_case,
+            drawn=ball_case.DRAWN,
+            cells=(
+                ("quantity",),
+                ("quantity", "size"),
+                ("quantity", "blur"),
+                ("quantity", "contrast"),
                 ("quantity", *CELL),
             ),
         ),

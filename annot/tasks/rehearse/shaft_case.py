@@ -126,7 +126,7 @@ def draw(case: int, rng: np.random.Generator) -> ShaftCase:
 def run_shaft_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
     """Draw, render and scale one case; give the diameter in pixels and the scale as trials."""
     drawn = draw(case, rng)
-    shown = _shown(drawn, rng)
+    shown = shown_of(drawn, rng)
     before = KnownBefore(
         lumen_ratio=_ratio_spread(drawn),
         primary_share=0.20,
@@ -146,7 +146,8 @@ def run_shaft_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
     return answers(shown, case=case, arm=arm, labels=labels, beside={"bound_rel": bound})
 
 
-def _shown(drawn: ShaftCase, rng: np.random.Generator) -> Shown:
+def shown_of(drawn: ShaftCase, rng: np.random.Generator) -> Shown:
+    """Return the picture of a drawn case and what its reader states of it."""
     from synthetic_dicom.object_picture import ObjectPicture, TubeShape
 
     margin = math.ceil(2.4 * drawn.size_px + 16.0)

@@ -69,7 +69,7 @@ def _on_cluster(run: Run, cases: Iterable[int], address: str) -> Iterator[tuple[
         waiting = iter(cases)
         room = WAITING_PER_WORKER * max(sum(client.nthreads().values()), 1)
         numbers = {client.submit(run, case, pure=False): case for case in islice(waiting, room)}
-        stream = dask.as_completed(list(numbers))
+        stream = dask.as_completed(list(numbers), loop=client.loop)
         for future in stream:
             case = numbers.pop(future)
             yield case, future.result()
