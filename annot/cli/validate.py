@@ -71,7 +71,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
 
 @validate.command()
 def reading(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
-    cases: Cases = 2000,
+    cases: Cases = 2400,
     seed: Seed = 1,
     case: One = None,
     workers: Workers = None,

@@ -162,12 +162,17 @@ def test_where_there_is_no_edge_none_is_found(kind):
 
 
 # ---------------------------------------------------------------- readings
-def test_an_invented_patient_is_measured_in_both_modalities_and_arms():
-    trials = run_reading_case(0, chance_of(1, 0))
-    assert {(one.arm, one.labels["modality"]) for one in trials} == {
-        (arm, modality) for arm in ("ends jittered", "ends found") for modality in ("X-ray", "echo")
-    }
-    assert all(one.value is None or 8 < one.value < 45 for one in trials)
+@pytest.mark.parametrize(
+    ("case", "modality", "quantity"),
+    [(0, "X-ray", "ostium_width"), (1, "echo", "ostium_width"), (5, "echo", "depth")],
+)
+def test_an_invented_patient_is_measured_in_one_modality_and_both_arms(case, modality, quantity):
+    trials = run_reading_case(case, chance_of(1, case))
+    arms = ["ends jittered"] if quantity == "depth" else ["ends jittered", "ends found"]
+    assert [one.arm for one in trials] == arms
+    assert {one.labels["modality"] for one in trials} == {modality}
+    assert {one.labels["quantity"] for one in trials} == {quantity}
+    assert all(one.value is not None and 8 < one.value < 45 for one in trials)
 
 
 @pytest.mark.parametrize("quantity", QUANTITIES)
