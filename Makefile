@@ -5,6 +5,8 @@ BIN := $(VENV)/bin
 # The viewer's tests need these of a Debian 12: a virtual screen, software OpenGL, Qt's helpers.
 SYSTEM_PACKAGES := xvfb xauth libgl1 libegl1 libglib2.0-0 libfontconfig1 libdbus-1-3 \
 	libxkbcommon-x11-0 libxcb-cursor0 libxcb-icccm4 libxcb-keysyms1 libxcb-shape0
+# The store's tests start a server of their own.
+DATABASE_PACKAGES := postgresql
 NO_SCREEN := -p no:napari -p no:npe2 -p no:pytest-qt
 SCREEN := QT_QPA_PLATFORM=xcb xvfb-run -a -s "-screen 0 1600x1000x24"
 
@@ -25,7 +27,7 @@ types: $(VENV)/test.stamp
 contracts: $(VENV)/test.stamp
 	$(BIN)/lint-imports
 
-core: $(VENV)/test.stamp
+core: $(VENV)/test.stamp $(VENV)/database.stamp
 	$(BIN)/python -m pytest $(NO_SCREEN) --ignore=tests/shell --cov --cov-report=term:skip-covered
 
 screen: $(VENV)/test.stamp $(VENV)/system.stamp
@@ -51,6 +53,10 @@ $(VENV)/test.stamp: $(VENV)/core.stamp
 
 $(VENV)/system.stamp: $(VENV)/core.stamp
 	@sh tests/install_system_packages.sh $(SYSTEM_PACKAGES)
+	touch $@
+
+$(VENV)/database.stamp: $(VENV)/core.stamp
+	@sh tests/install_system_packages.sh $(DATABASE_PACKAGES)
 	touch $@
 
 clean:

@@ -1,5 +1,5 @@
 #!/bin/sh
-# Install the Debian packages that the viewer's tests need and that are not there yet.
+# Install the Debian packages that tests need and that are not there yet.
 set -eu
 missing=""
 for package in "$@"; do
@@ -14,7 +14,7 @@ if [ "$(id -u)" = 0 ]; then
 elif command -v sudo >/dev/null && sudo -n true 2>/dev/null; then
     as_root="sudo"
 else
-    echo "The viewer's tests need system packages; as root, run: $line" >&2
+    echo "These tests need system packages; as root, run: $line" >&2
     exit 1
 fi
 $as_root apt-get update -qq

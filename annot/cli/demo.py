@@ -97,15 +97,15 @@ def _scale_row(one: ScaleCompared) -> tuple[str, ...]:
 
 def _row(one: Compared) -> tuple[str, ...]:
     measurement = one.entry.measurement
-    result, interval = measurement.result, measurement.interval
-    places = decimals_for(result.u)
+    found, interval = measurement.estimate, measurement.interval
+    places = decimals_for(found.u)
     return (
         one.entry.loop.file,
         measurement.caliper.measurand.name,
         str(measurement.caliper.frame.frame),
-        f"{result.value:.{places}f} ± {result.u:.{places}f}",
+        f"{found.value:.{places}f} ± {found.u:.{places}f}",
         f"{interval.low:.{places}f} to {interval.high:.{places}f}",
-        result.unit,
+        measurement.result.unit,
         "–" if one.true_value is None else f"{one.true_value:.{places}f}",
         _word(one.holds),
     )

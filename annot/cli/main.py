@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.audit import audit
 from annot.cli.demo import demo
 from annot.cli.loops import loops
 from annot.cli.measure import measure
@@ -45,7 +46,8 @@ def options(
 
 for verb in (demo, loops, scale, measure, view, schema):
     app.command()(verb)
-app.add_typer(validate)
+app.add_typer(audit, name="audit")
+app.add_typer(validate, name="validate")
 
 
 def run() -> None:

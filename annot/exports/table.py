@@ -14,7 +14,6 @@ from annot.reads import LoopRead, Read
 
 Cell = str | int | float | bool | None
 SHARES = ("scale", "object", "ends", "depth", "tilt", "other")
-METHOD = "first-order"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,15 +126,20 @@ COLUMNS: tuple[Column, ...] = (
     _column(
         "repeat", "", "which reading of the same thing", lambda e: e.measurement.caliper.repeat
     ),
-    _column("value", "unit", "best estimate", lambda e: e.measurement.result.value),
+    _column("value", "unit", "best estimate", lambda e: e.measurement.estimate.value),
     _column("unit", "", "mm, or px where there is no scale", lambda e: e.measurement.result.unit),
-    _column("u", "unit", "standard uncertainty", lambda e: e.measurement.result.u),
+    _column("u", "unit", "standard uncertainty", lambda e: e.measurement.estimate.u),
     _column("low", "unit", "lower end of the interval", lambda e: e.measurement.interval.low),
     _column("high", "unit", "upper end of the interval", lambda e: e.measurement.interval.high),
     _column(
         "coverage", "1", "probability of the interval", lambda e: e.measurement.interval.probability
     ),
-    _column("method", "", "how the interval was found", lambda _: METHOD),
+    _column(
+        "method",
+        "",
+        "first order, or monte carlo where that fails: then value is the mean of the draws",
+        lambda e: e.measurement.estimate.method,
+    ),
     _column("raw_value", "unit", "length as drawn, before tilt", lambda e: e.measurement.raw_value),
     _column(
         "mm_per_px_row",

@@ -1,6 +1,6 @@
 """A caliper and a scale become a measurement: value, budget, interval, warnings."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +11,11 @@ from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
 from annot.measurement.tilt import TiltRule, tilt_rule
 from annot.uncertainty import (
     CoverageInterval,
+    Estimate,
     InputQuantity,
     MeasurementResult,
     Quantity,
+    estimate,
     exact,
     expand,
     propagate,
@@ -34,9 +36,11 @@ class Measurement:
     scale : PixelScale or NoScale
         Without a scale the result is in pixels and `warnings` says why.
     result : MeasurementResult
-        Value and budget, in mm or px.
+        First-order value and budget, in mm or px.
     raw_value : float
         The length as drawn, before any correction for tilt, in the same unit.
+    estimate : Estimate
+        The answer: value, u and interval, by Monte Carlo where first order fails.
     """
 
     caliper: Caliper
@@ -44,11 +48,16 @@ class Measurement:
     result: MeasurementResult
     raw_value: float
     warnings: tuple[str, ...] = ()
+    estimate: Estimate = field(init=False)
+
+    def __post_init__(self) -> None:
+        # wherever a measurement is made, the same rule chooses the method
+        object.__setattr__(self, "estimate", estimate(self.result))
 
     @property
     def interval(self) -> CoverageInterval:
-        """First-order 95 % coverage interval."""
-        return expand(self.result)
+        """95 % coverage interval by the method of the estimate."""
+        return self.estimate.interval
 
 
 def measure_caliper(caliper: Caliper, scale: PixelScale | NoScale, *, modality: str) -> Measurement:
@@ -103,8 +112,12 @@ def _length(
     *coordinates: FloatArray | float,
 ) -> FloatArray:
     rows, columns = coordinates[0::2], coordinates[1::2]
+    # not np.hypot: it guards against overflow, no length overflows, and drawing would wait for it
     steps = [
-        np.hypot((rows[k + 1] - rows[k]) * row_scale, (columns[k + 1] - columns[k]) * column_scale)
+        np.sqrt(
+            ((rows[k + 1] - rows[k]) * row_scale) ** 2
+            + ((columns[k + 1] - columns[k]) * column_scale) ** 2
+        )
         for k in range(len(rows) - 1)
     ]
     return np.asarray(sum(steps), dtype=float)

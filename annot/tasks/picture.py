@@ -14,10 +14,10 @@ from annot.vocabulary import CAUTION
 
 def measurement_words(measurement: Measurement) -> str:
     """Return a caliper's value and interval as they stand beside its line."""
-    result, interval = measurement.result, measurement.interval
-    places = value_with_u(result.value, result.u)
+    found, interval = measurement.estimate, measurement.interval
+    places = value_with_u(found.value, found.u)
     title = measurement.caliper.measurand.title
-    if result.unit == "px":
+    if measurement.result.unit == "px":
         return f"{title} {places} px, no scale"
     return f"{title} {places} mm (95 %: {interval.low:.1f} to {interval.high:.1f})"
 

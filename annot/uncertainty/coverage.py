@@ -1,9 +1,15 @@
-"""From a standard uncertainty to a coverage interval (JCGM 100:2008 annex G)."""
+"""From a standard uncertainty, or from drawn values, to a coverage interval."""
 
 import math
 from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
 
 from annot.uncertainty.quantity import MeasurementResult
+from annot.uncertainty.shapes import FloatArray
+
+IntervalKind = Literal["symmetric", "shortest"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +32,7 @@ class CoverageInterval:
 
 
 def coverage_factor(dof: float, *, probability: float = 0.95) -> float:
-    """Return the coverage factor k from Student's t.
+    """Return the coverage factor k from Student's t (JCGM 100:2008 annex G).
 
     The effective degrees of freedom are used as they are, not truncated: JCGM 100:2008 G.4.1
     allows interpolation.
@@ -38,12 +44,17 @@ def coverage_factor(dof: float, *, probability: float = 0.95) -> float:
     """
     from scipy.special import ndtri, stdtrit
 
-    if not 0 < probability < 1:
-        raise ValueError(f"A coverage probability lies between 0 and 1, got {probability}.")
+    refuse_no_probability(probability)
     if not dof > 0:
         raise ValueError(f"Degrees of freedom must be positive, got {dof}.")
     upper = (1 + probability) / 2
     return float(ndtri(upper) if math.isinf(dof) else stdtrit(dof, upper))
+
+
+def refuse_no_probability(probability: float) -> None:
+    """Raise ValueError unless the probability is strictly between 0 and 1."""
+    if not 0 < probability < 1:
+        raise ValueError(f"A coverage probability lies between 0 and 1, got {probability}.")
 
 
 def expand(result: MeasurementResult, *, probability: float = 0.95) -> CoverageInterval:
@@ -56,3 +67,53 @@ def expand(result: MeasurementResult, *, probability: float = 0.95) -> CoverageI
         probability=probability,
         coverage_factor=factor,
     )
+
+
+def interval_of_draws(
+    values: FloatArray, *, probability: float = 0.95, kind: IntervalKind = "shortest"
+) -> CoverageInterval:
+    """Return the coverage interval of drawn values (JCGM 101:2008 7.7).
+
+    Parameters
+    ----------
+    values : ndarray, shape (draws,)
+        Finite, in any order; left as they are.
+    kind : {"shortest", "symmetric"}
+        Of least width, or with equal probability beyond either end.
+    """
+    refuse_no_probability(probability)
+    ordered, inside = np.sort(values), steps_inside(values.size, probability)
+    low, high = best_pair(ordered[: values.size - inside], ordered[inside:], kind)
+    spread = float(np.std(values))
+    factor = (high - low) / (2 * spread) if spread > 0 else 0.0
+    return CoverageInterval(low=low, high=high, probability=probability, coverage_factor=factor)
+
+
+def best_pair(lower: FloatArray, upper: FloatArray, kind: IntervalKind) -> tuple[float, float]:
+    """Return the ends of an interval from all lower ends in order and the upper end to each."""
+    which = int(np.argmin(upper - lower)) if kind == "shortest" else (lower.size - 1) // 2
+    return float(lower[which]), float(upper[which])
+
+
+def characters_of_row(values: FloatArray, probability: float) -> FloatArray:
+    """Return what must become stable, of one of several equally long rows of draws.
+
+    Returns
+    -------
+    ndarray, shape (5,)
+        Mean, standard deviation, both ends of the symmetric interval, width of the shortest.
+    """
+    ordered, inside = np.sort(values), steps_inside(values.size, probability)
+    lower, upper = ordered[: values.size - inside], ordered[inside:]
+    ends = best_pair(lower, upper, "symmetric")
+    return np.array([np.mean(values), np.std(values), *ends, np.min(upper - lower)])
+
+
+def steps_inside(draws: int, probability: float) -> int:
+    """Return how many steps of the ordered draws an interval spans (JCGM 101:2008 7.7.2)."""
+    inside = math.floor(probability * draws + 0.5)
+    if not 0 < inside < draws:
+        raise ValueError(
+            f"{draws} draws are too few for an interval of probability {probability:g}."
+        )
+    return inside

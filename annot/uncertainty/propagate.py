@@ -4,21 +4,30 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from annot.uncertainty.correlation import Correlation, merge, refuse_impossible
 from annot.uncertainty.quantity import (
     BudgetLine,
-    FloatArray,
+    InputQuantity,
     MeasurementResult,
     Model,
     Quantity,
+    correlations_of,
     gather,
     lines_of,
 )
+from annot.uncertainty.shapes import FloatArray
 
 # Cube root of the machine epsilon: where a central difference is most accurate.
 RELATIVE_STEP = float(np.finfo(float).eps ** (1 / 3))
 
 
-def propagate(model: Model, quantities: Sequence[Quantity], *, unit: str) -> MeasurementResult:
+def propagate(
+    model: Model,
+    quantities: Sequence[Quantity],
+    *,
+    unit: str,
+    correlations: Sequence[Correlation] = (),
+) -> MeasurementResult:
     """Propagate quantities through a model.
 
     Parameters
@@ -31,6 +40,8 @@ def propagate(model: Model, quantities: Sequence[Quantity], *, unit: str) -> Mea
         lengths share stays shared.
     unit : str
         Unit of the result.
+    correlations : sequence of Correlation
+        Between root inputs below the quantities, beyond those that the quantities bring with them.
 
     Returns
     -------
@@ -39,8 +50,8 @@ def propagate(model: Model, quantities: Sequence[Quantity], *, unit: str) -> Mea
     Raises
     ------
     ValueError
-        If the model gives no finite value or derivative at the estimates, or one key has two
-        meanings.
+        If the model gives no finite value or derivative at the estimates, one key has two
+        meanings, or the correlations name an unknown or exact input or cannot hold together.
     """
     estimates = np.array([quantity.value for quantity in quantities], dtype=float)
     value = float(model(*estimates))
@@ -54,8 +65,33 @@ def propagate(model: Model, quantities: Sequence[Quantity], *, unit: str) -> Mea
             slopes[line.input.key] += float(slope) * line.sensitivity
     lines = tuple(BudgetLine(input=roots[key], sensitivity=slope) for key, slope in slopes.items())
     return MeasurementResult(
-        value=value, unit=unit, lines=lines, model=model, arguments=tuple(quantities)
+        value=value,
+        unit=unit,
+        lines=lines,
+        model=model,
+        arguments=tuple(quantities),
+        correlations=_joined(roots, correlations_of(quantities), correlations),
     )
+
+
+def _joined(
+    roots: dict[str, InputQuantity],
+    brought: tuple[Correlation, ...],
+    stated: Sequence[Correlation],
+) -> tuple[Correlation, ...]:
+    """Return all correlations; those stated here, and every new company, are checked."""
+    for one in stated:
+        for key in one.pair:
+            if key not in roots or roots[key].distribution == "exact":
+                raise ValueError(
+                    f"{key}: a correlation names an input that is not here or is exact; the inputs "
+                    f"are {', '.join(roots)}."
+                )
+    if not (brought or stated):
+        return ()
+    correlations = merge((*brought, *stated))
+    refuse_impossible(correlations)
+    return correlations
 
 
 def _gradient(model: Model, estimates: FloatArray, uncertainties: FloatArray) -> FloatArray:

@@ -3,6 +3,7 @@
 import math
 
 from annot.uncertainty.quantity import InputQuantity
+from annot.uncertainty.shapes import cosine_moments, secant_moments
 
 
 def exact(
@@ -57,8 +58,8 @@ def cosine_of_unknown_tilt(
     """Return cos φ for a tilt φ known only to lie within ± `half_range_deg`.
 
     First order around φ = 0 would give an uncertainty of zero (JCGM 101:2008 9.4 is this
-    case), so the exact moments of cos φ for a rectangular φ in (−T, T) are used:
-    mean = sin T / T, second moment = 1/2 + sin 2T / (4T).
+    case), so the exact moments of cos φ for a rectangular φ in (−T, T) are used, and drawing
+    draws φ.
 
     Raises
     ------
@@ -66,9 +67,17 @@ def cosine_of_unknown_tilt(
         If the half-range is not above 0 and at most 60 degrees.
     """
     tilt = _tilt_rad(half_range_deg, key)
-    mean = math.sin(tilt) / tilt
-    u = _spread(mean, 0.5 + math.sin(2 * tilt) / (4 * tilt), tilt)
-    return stated(mean, u, key=key, unit="1", component=component, source=source)
+    mean, u = cosine_moments(tilt)
+    return InputQuantity(
+        key=key,
+        value=mean,
+        u=u,
+        unit="1",
+        distribution="cosine of tilt",
+        parameters=(tilt,),
+        component=component,
+        source=source,
+    )
 
 
 def secant_of_unknown_tilt(
@@ -77,8 +86,7 @@ def secant_of_unknown_tilt(
     """Return 1/cos φ for a tilt φ known only to lie within ± `half_range_deg`.
 
     By its own exact moments: those of cos φ, inverted to first order, come out small (at 60
-    degrees by 4 % in the mean and 18 % in the uncertainty). Mean = asinh(tan T) / T, second
-    moment = tan T / T.
+    degrees by 4 % in the mean and 18 % in the uncertainty).
 
     Raises
     ------
@@ -86,21 +94,20 @@ def secant_of_unknown_tilt(
         If the half-range is not above 0 and at most 60 degrees.
     """
     tilt = _tilt_rad(half_range_deg, key)
-    mean = math.asinh(math.tan(tilt)) / tilt
-    u = _spread(mean, math.tan(tilt) / tilt, tilt)
-    return stated(mean, u, key=key, unit="1", component=component, source=source)
+    mean, u = secant_moments(tilt)
+    return InputQuantity(
+        key=key,
+        value=mean,
+        u=u,
+        unit="1",
+        distribution="secant of tilt",
+        parameters=(tilt,),
+        component=component,
+        source=source,
+    )
 
 
 def _tilt_rad(half_range_deg: float, key: str) -> float:
     if not 0 < half_range_deg <= 60:
         raise ValueError(f"{key}: a tilt half-range lies in (0, 60] degrees, got {half_range_deg}.")
     return math.radians(half_range_deg)
-
-
-def _spread(mean: float, second_moment: float, tilt_rad: float) -> float:
-    """Return the standard deviation of cosine or secant.
-
-    Below some 0.05 degrees the subtraction loses its digits: the leading term T²/√45 of both.
-    """
-    variance = second_moment - mean**2
-    return math.sqrt(variance) if variance > 1e-14 else tilt_rad**2 / math.sqrt(45)

@@ -15,8 +15,8 @@ NO_SCALE_SIGN = "no scale"
 
 def plain_value_words(measurement: Measurement) -> str:
     """Return for instance '25.25 ± 0.63 mm', the value and its standard uncertainty."""
-    result = measurement.result
-    return f"{value_with_u(result.value, result.u)} {result.unit}"
+    found = measurement.estimate
+    return f"{value_with_u(found.value, found.u)} {measurement.result.unit}"
 
 
 def value_words(measurement: Measurement) -> str:
@@ -28,7 +28,7 @@ def value_words(measurement: Measurement) -> str:
 
 def interval_words(measurement: Measurement) -> str:
     """Return for instance '24.01 to 26.49', with as many decimals as the value has."""
-    places = decimals_for(measurement.result.u)
+    places = decimals_for(measurement.estimate.u)
     interval = measurement.interval
     return f"{interval.low:.{places}f} to {interval.high:.{places}f}"
 

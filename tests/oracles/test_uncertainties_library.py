@@ -3,15 +3,22 @@
 import itertools
 import math
 
+import numpy as np
 import pytest
 import uncertainties
 from hypothesis import given
 from uncertainties import umath
 
 from annot.measurement import measure_caliper
-from annot.uncertainty import covariance
+from annot.uncertainty import (
+    covariance,
+    covariance_matrix,
+    from_simultaneous_repeats,
+    propagate_outputs,
+)
 from annot.vocabulary import MEASURANDS
 from tests.strategies import caliper, catheter_scale, paths
+from tests.worked_examples.checks import with_check
 
 U_END, GRID = 1.0, 0.5 / math.sqrt(3)
 
@@ -55,3 +62,23 @@ def test_value_uncertainty_and_covariance_agree(aspect, first, second):
     matrix = uncertainties.covariance_matrix(theirs)
     assert covariance(*ours) == pytest.approx(matrix[0][1], rel=1e-9)
     assert scale.row.u == pytest.approx(row.std_dev, rel=1e-9)
+
+
+@with_check("gum-H2")
+def test_simultaneous_readings_of_the_gum(example):
+    inputs = example["inputs"]
+    readings = np.array([inputs["V"], inputs["I_mA"], inputs["phi_rad"]])
+    matrix = np.cov(readings) / readings.shape[1]
+    v, i, phi = uncertainties.correlated_values(readings.mean(axis=1), matrix)
+    theirs = [v / i * umath.cos(phi), v / i * umath.sin(phi), v / i]
+    means, related = from_simultaneous_repeats(
+        readings.T, keys=["V", "I", "phi"], units=["V", "mA", "rad"]
+    )
+    ours = propagate_outputs(
+        lambda v, i, phi: (v / i * np.cos(phi), v / i * np.sin(phi), v / i),
+        means,
+        units=["kohm"] * 3,
+        correlations=related,
+    )
+    wanted = np.array(uncertainties.covariance_matrix(theirs))
+    assert covariance_matrix(ours) == pytest.approx(wanted, rel=1e-6)

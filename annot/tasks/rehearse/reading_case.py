@@ -159,6 +159,5 @@ def _measured(caliper: Caliper, scale: LoopScale, loop: Loop) -> Answered | str:
     here = scale.at(caliper.points)
     if isinstance(here, NoScale):
         return here.reason
-    measurement = measure_caliper(caliper, here, modality=loop.header.modality)
-    result = measurement.result
-    return Answered(value=result.value, u=result.u, interval=measurement.interval)
+    said = measure_caliper(caliper, here, modality=loop.header.modality).estimate
+    return Answered(value=said.value, u=said.u, interval=said.interval)

@@ -44,7 +44,7 @@ def test_every_length_has_unit_uncertainty_scale_frame_and_image(entries):
         assert row["u"] > 0
         assert row["low"] < row["value"] < row["high"]
         assert row["coverage"] == 0.95
-        assert row["method"] == "first-order"
+        assert row["method"] == "first order"
         assert (row["scale_id"] is None) == (row["unit"] == "px")
         assert (row["scale_kind"] == "none") == (row["unit"] == "px")
         assert (row["mm_per_px_row"] is None) == (row["unit"] == "px")

@@ -1,0 +1,374 @@
+"""What every store keeps to, on SQLite and on PostgreSQL alike."""
+
+import os
+import random
+import subprocess
+import sys
+import threading
+import time
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from annot.errors import InputError
+from annot.store import Intent, Query, Record, SupersededError, connect, in_words
+from tests.contracts.postgres import Postgres, newest_programs
+
+AT = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def postgres(tmp_path_factory):
+    if newest_programs() is None:
+        if os.environ.get("CI"):
+            pytest.fail("PostgreSQL is not installed, and these tests must not be left out here")
+        pytest.skip("PostgreSQL is not installed: `make core` installs it")
+    # a socket's path must be short, and its folder open to the server's own user
+    folder = Path("/tmp") / f"annot-pg-{os.getpid()}"
+    folder.mkdir()
+    server = Postgres(folder)
+    yield server
+    server.stop()
+    subprocess.run(["rm", "-rf", str(folder)], check=True)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request, tmp_path):
+    if request.param == "sqlite":
+        return str(tmp_path / "store.db")
+    return request.getfixturevalue("postgres").database()
+
+
+@pytest.fixture
+def store(url):
+    opened = connect(url)
+    yield opened
+    opened.close()
+
+
+def intent(key="a", *, body=None, token=None, seen=0, reason="", actor="A", study="S", at=AT):
+    record = Record(
+        study=study, kind="reading", key=key, body={"mm": 21.4} if body is None else body
+    )
+    return Intent(
+        record=record,
+        token=token or f"{key}-{seen}",
+        actor=actor,
+        at=at,
+        reason=reason,
+        seen_version=seen,
+    )
+
+
+def test_what_is_kept_comes_back_as_it_was(store):
+    body = {"mm": 0.1 + 0.2, "points": [[1.5, 2], [3, 4e-7]], "note": "größer ± 1", "none": None}
+    [kept] = store.append(intent(body=body, at=AT.astimezone(timezone(timedelta(hours=5)))))
+    [found] = store.read(Query(study="S"))
+    assert found == kept
+    assert found.record.body == body
+    assert found.at == AT
+    assert found.at.utcoffset() == timedelta(0)
+
+
+def test_a_later_version_holds_and_the_earlier_stays(store):
+    store.append(intent(), intent("b"))
+    store.append(intent(body={"mm": 22.0}, seen=1, reason="wrong frame", actor="lab"))
+    assert [(one.record.key, one.version) for one in store.read(Query(study="S"))] == [
+        ("b", 1),
+        ("a", 2),
+    ]
+    versions = [one.version for one in store.read(Query(study="S", key="a", history=True))]
+    assert versions == [1, 2]
+    assert not list(store.read(Query(study="S", kind="scale")))
+
+
+def test_a_version_that_somebody_else_superseded_is_refused(store):
+    store.append(intent())
+    store.append(intent(seen=1, reason="first", actor="B"))
+    with pytest.raises(SupersededError, match=r"read as version 1, but B wrote version 2"):
+        store.append(intent(seen=1, reason="second", token="other"))
+    with pytest.raises(SupersededError, match="does not exist"):
+        store.append(intent("new", seen=3, reason="why", token="more"))
+    assert store.verify_chain("S").events == 2
+
+
+def test_an_act_repeated_with_its_token_is_kept_once(store):
+    [first] = store.append(intent())
+    [again] = store.append(intent(at=AT + timedelta(hours=1)))
+    assert again == first
+    with pytest.raises(InputError, match="used for another act"):
+        store.append(intent("b", token="a-0"))
+
+
+def test_of_several_acts_all_are_kept_or_none(store):
+    with pytest.raises(SupersededError):
+        store.append(intent(), intent("b", seen=4, reason="why"))
+    assert store.studies() == []
+
+
+def test_a_batch_may_supersede_its_own_record(store):
+    first, second = store.append(intent(), intent(seen=1, reason="slip of the hand"))
+    assert (first.version, second.version) == (1, 2)
+    assert second.previous == first.digest
+    assert store.append() == ()
+
+
+@pytest.mark.parametrize(
+    ("bad", "words"),
+    [
+        (intent(seen=1), "needs a reason"),
+        (intent(actor=""), "needs a study"),
+        (intent(at=datetime(2026, 1, 1)), "time zone"),  # noqa: DTZ001 - the fault under test
+        (intent(body={"mm": float("nan")}), "nan"),
+        (intent(body={"text": "a\x00b"}), "null character"),
+        (intent(body={"set": {1}}), "cannot be kept"),
+        (intent(body={3: "x"}), "no text"),
+    ],
+)
+def test_what_cannot_be_kept_is_refused_in_words(store, bad, words):
+    with pytest.raises(InputError, match=words):
+        store.append(bad)
+    assert store.studies() == []
+
+
+def test_a_record_of_another_study_cannot_join_a_chain(store):
+    with pytest.raises(InputError, match="cannot join"):
+        store.append(intent(), intent(study="T"))
+
+
+def test_studies_have_chains_of_their_own(store):
+    store.append(intent())
+    store.append(intent(study="T"))
+    assert store.studies() == ["S", "T"]
+    assert [store.verify_chain(one).events for one in ("S", "T")] == [1, 1]
+    assert store.verify_chain("nobody").head is None
+
+
+@pytest.mark.parametrize("deed", ["UPDATE events SET actor = 'X'", "DELETE FROM events"])
+def test_the_database_itself_refuses_to_change_a_row(store, deed):
+    store.append(intent())
+    with (
+        pytest.raises(sa.exc.DBAPIError, match="only ever added"),
+        store.engine.begin() as connection,
+    ):
+        connection.exec_driver_sql(deed)
+    assert store.verify_chain("S").holds
+
+
+def unguarded(store, *deeds):
+    """Change rows behind the store's back, as somebody with the file in hands could."""
+    sqlite = store.engine.dialect.name == "sqlite"
+    with store.engine.connect().execution_options(writes=True) as connection, connection.begin():
+        if sqlite:
+            for deed in ("update", "delete"):
+                connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS events_no_{deed}")
+        else:
+            connection.exec_driver_sql("ALTER TABLE events DISABLE TRIGGER USER")
+        for deed in deeds:
+            connection.exec_driver_sql(deed)
+
+
+TAMPERED = {
+    "an altered body": (["UPDATE events SET body = '{\"mm\":9.9}' WHERE sequence = 2"], "event 2"),
+    "an altered moment": (
+        ["UPDATE events SET at = replace(at, 'T', ' ') WHERE sequence = 3"],
+        "event 3 was altered",
+    ),
+    "a space in the body": (
+        ["UPDATE events SET body = replace(body, ':', ': ') WHERE sequence = 1"],
+        "event 1 was altered",
+    ),
+    "a missing event": (["DELETE FROM events WHERE sequence = 2"], "event 2 is missing"),
+    "a missing event, closed up": (
+        [
+            "DELETE FROM events WHERE sequence = 2",
+            "UPDATE events SET sequence = 2 WHERE sequence = 3",
+        ],
+        "event 2 was altered",
+    ),
+    "two events exchanged": (
+        [
+            "UPDATE events SET sequence = 9 WHERE sequence = 1",
+            "UPDATE events SET sequence = 1 WHERE sequence = 2",
+            "UPDATE events SET sequence = 2 WHERE sequence = 9",
+        ],
+        "event 1 was altered",
+    ),
+    "an unreadable body": (["UPDATE events SET body = '{' WHERE sequence = 2"], "readable"),
+}
+
+
+@pytest.mark.parametrize("name", TAMPERED)
+def test_the_first_fault_of_a_chain_is_found(store, name):
+    deeds, words = TAMPERED[name]
+    store.append(intent(), intent("b"), intent("c"), intent("d"))
+    unguarded(store, *deeds)
+    report = store.verify_chain("S")
+    assert not report.holds
+    assert words in report.fault
+
+
+def test_a_cut_off_end_is_found_against_an_anchor_only(store):
+    store.append(intent(), intent("b"), intent("c"))
+    anchor = store.verify_chain("S").head
+    unguarded(store, "DELETE FROM events WHERE sequence = 3")
+    assert store.verify_chain("S").holds
+    fault = store.verify_chain("S", anchors=[anchor]).fault
+    assert "ends at event 2, while an anchor saw event 3" in fault
+
+
+def test_a_chain_written_anew_is_found_against_an_anchor(tmp_path):
+    first, second = connect(str(tmp_path / "a.db")), connect(str(tmp_path / "b.db"))
+    first.append(intent(), intent("b"))
+    second.append(intent(body={"mm": 30.0}), intent("b"))
+    anchor = first.verify_chain("S").head
+    assert second.verify_chain("S").holds
+    assert "not the one that the anchor saw" in second.verify_chain("S", anchors=[anchor]).fault
+    first.close()
+    second.close()
+
+
+COLUMNS = (
+    "study", "kind", "key", "token", "actor", "at", "reason", "body", "previous", "digest",
+)  # fmt: skip
+
+
+def test_any_flipped_bit_of_any_row_is_found(tmp_path):
+    """Every byte of every text column of a short chain, one bit each, and both numbers."""
+    store = connect(str(tmp_path / "store.db"))
+    store.append(intent(), intent(seen=1, reason="r"))
+    rng = random.Random(1)
+    with store.engine.connect() as connection:
+        rows = connection.execute(sa.text("SELECT * FROM events")).mappings().all()
+    unguarded(store)
+    tried = 0
+    for row in rows:
+        for column in COLUMNS:
+            for place, letter in enumerate(row[column]):
+                other = chr(ord(letter) ^ (1 << rng.randrange(7)))
+                changed = row[column][:place] + other + row[column][place + 1 :]
+                assert not holds_with(store, row, column, changed), (column, place, other)
+                tried += 1
+        assert not holds_with(store, row, "version", row["version"] + 4)
+        assert not holds_with(store, row, "sequence", row["sequence"] + 5)
+    assert tried > 300
+    assert store.verify_chain("S").events == 2
+    store.close()
+
+
+def holds_with(store, row, column, changed):
+    """Return whether the study's chain still holds, whole, with one cell changed."""
+    with store.engine.connect().execution_options(writes=True) as connection, connection.begin():
+        connection.execute(
+            sa.text(f"UPDATE events SET {column} = :new WHERE digest = :digest"),
+            {"new": changed, "digest": row["digest"]},
+        )
+    report = store.verify_chain("S")
+    back = changed if column == "digest" else row["digest"]
+    with store.engine.connect().execution_options(writes=True) as connection, connection.begin():
+        connection.execute(
+            sa.text(f"UPDATE events SET {column} = :old WHERE digest = :digest"),
+            {"old": row[column], "digest": back},
+        )
+    return report.holds and report.events == 2
+
+
+def test_an_event_is_told_in_words(store):
+    store.append(intent(), intent(seen=1, reason="wrong frame", actor="lab"))
+    lines = [in_words(one) for one in store.read(Query(study="S", history=True))]
+    assert lines[0].endswith("2026-03-01 09:30:00 UTC  A entered reading a")
+    assert lines[1].endswith("lab changed to version 2 reading a, because: wrong frame")
+
+
+def test_writers_at_once_never_share_a_version(url):
+    """Sixteen threads with a store each supersede one record: one of each generation wins."""
+    first = connect(url)
+    first.append(intent())
+    outcomes = []
+
+    def write(name):
+        mine = connect(url)
+        try:
+            mine.append(intent(seen=1, reason=name, token=name, actor=name))
+            outcomes.append("kept")
+        except SupersededError:
+            outcomes.append("refused")
+        finally:
+            mine.close()
+
+    threads = [threading.Thread(target=write, args=(f"w{n}",)) for n in range(16)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert sorted(outcomes) == ["kept"] + ["refused"] * 15
+    assert first.verify_chain("S").events == 2
+    first.close()
+
+
+READERS, LOOPS = 8, 200
+
+
+def test_eight_readers_at_once_lose_and_double_nothing_though_killed(url):
+    """Each of eight programs enters 200 readings; one is killed twice a second and starts anew."""
+    connect(url).close()
+    rng = random.Random(7)
+
+    def start(reader):
+        return subprocess.Popen(
+            [sys.executable, "-m", "tests.contracts.store_reader", url, reader, str(LOOPS)],
+            cwd=Path(__file__).parents[2],
+            stderr=subprocess.PIPE,
+        )
+
+    running = {f"R{n}": start(f"R{n}") for n in range(READERS)}
+    kills, moment = 0, time.monotonic() + 2.0
+    while running:
+        for reader, program in list(running.items()):
+            if program.poll() is None:
+                continue
+            complaint = program.stderr.read().decode()
+            program.stderr.close()
+            del running[reader]
+            if program.returncode < 0:
+                running[reader] = start(reader)
+            else:
+                assert program.returncode == 0, complaint
+        if running and kills < 12 and time.monotonic() > moment:
+            running[rng.choice(sorted(running))].kill()
+            kills, moment = kills + 1, time.monotonic() + 0.5
+        time.sleep(0.02)
+    store = connect(url)
+    tokens = [one.token for one in store.read(Query(study="S"))]
+    expected = {f"R{reader}-{loop}" for reader in range(READERS) for loop in range(LOOPS)}
+    assert len(tokens) == len(expected)
+    assert set(tokens) == expected
+    assert kills > 0
+    report = store.verify_chain("S")
+    assert report.holds
+    assert report.events == READERS * LOOPS
+    store.close()
+
+
+@pytest.mark.parametrize(
+    ("url", "words"),
+    [
+        ("mysql://x/y", "not mysql"),
+        ("://", "no store"),
+        ("/nowhere/at/all/store.db", "cannot be opened"),
+        ("postgresql://nobody@127.0.0.1:9/none?connect_timeout=2", "cannot be opened"),
+    ],
+)
+def test_a_store_that_cannot_be_opened_says_why(url, words):
+    with pytest.raises(InputError, match=words):
+        connect(url)
+
+
+def test_a_file_that_is_no_store_is_left_alone(tmp_path):
+    file = tmp_path / "read.json"
+    file.write_text('{"annot_read": 1}')
+    with pytest.raises(InputError, match="cannot be opened"):
+        connect(str(file))
+    assert file.read_text() == '{"annot_read": 1}'
