@@ -91,17 +91,18 @@ def answers(
         return trial_of(made.scale.reason, fit), trial_of("as above", scale)
     assert isinstance(made.scale, PixelScale)
     assert made.seen is not None
+    row = made.scale.row
     return (
-        trial_of(answered(_without_model(made.seen.size)), fit),
-        trial_of(answered(made.scale.row), scale),
+        trial_of(_fit_alone(made.seen.size), fit),
+        trial_of(
+            Answered(value=row.value, u=row.u, interval=made.scale.interval()),
+            scale,
+        ),
     )
 
 
-def answered(result: MeasurementResult) -> Answered:
-    """Return a result with its 95 % interval."""
-    return Answered(value=result.value, u=result.u, interval=expand(result))
-
-
-def _without_model(size: MeasurementResult) -> MeasurementResult:
+def _fit_alone(size: MeasurementResult) -> Answered:
+    """Return a fitted size without the allowance for a model that a real object may not follow."""
     lines = tuple(line for line in size.lines if not line.input.key.endswith(":model"))
-    return replace(size, lines=lines)
+    bare = replace(size, lines=lines)
+    return Answered(value=bare.value, u=bare.u, interval=expand(bare))
