@@ -16,6 +16,7 @@ from annot.tasks.rehearse import (
     READING,
     SCALE_KINDS,
     Cell,
+    Place,
     Study,
     StudyReport,
     Trial,
@@ -65,7 +66,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     if case is not None:
         _say_case(study, case, seed=seed, json=json)
         return
-    trials = _run(study, cases, seed, _Place(workers, scheduler, journal))
+    trials = _run(study, cases, seed, place=_place(workers, scheduler), journal=journal)
     _say_report(scale_study(study, trials, cases=cases, seed=seed), trials, plots, json=json)
 
 
@@ -84,28 +85,24 @@ def reading(  # noqa: PLR0913, PLR0917 - each option of the command is an argume
     if case is not None:
         _say_case(READING, case, seed=seed, json=json)
         return
-    trials = _run(READING, cases, seed, _Place(workers, scheduler, journal))
+    trials = _run(READING, cases, seed, place=_place(workers, scheduler), journal=journal)
     _say_report(reading_study(READING, trials, cases=cases, seed=seed), trials, plots, json=json)
 
 
-class _Place:
-    """Where cases run and are kept, as the options say."""
-
-    def __init__(self, workers: int | None, scheduler: str | None, journal: Path | None) -> None:
-        self.workers = workers or os.cpu_count() or 1
-        self.scheduler = scheduler
-        self.journal = journal
+def _place(workers: int | None, scheduler: str | None) -> Place:
+    return Place(workers=workers or os.cpu_count() or 1, scheduler=scheduler)
 
 
-def _run(study: Study, cases: int, seed: int, place: _Place) -> tuple[Trial, ...]:
+def _run(
+    study: Study, cases: int, seed: int, *, place: Place, journal: Path | None
+) -> tuple[Trial, ...]:
     with _watched(study.name) as tell:
         return run_study(
             study,
             cases=cases,
             seed=seed,
-            workers=place.workers,
-            scheduler=place.scheduler,
-            journal=place.journal,
+            place=place,
+            journal=journal,
             progress=tell,
         )
 

@@ -11,6 +11,7 @@ from annot.tasks.rehearse.scale_study import SCALE_KINDS, scale_study
 from annot.tasks.rehearse.study import Study, run_case, run_study
 from annot.tasks.rehearse.tally import Tally, tally
 from annot.tasks.rehearse.trial import Trial
+from annot.tasks.rehearse.workers import Place
 
 __all__ = [
     "CAUTION_OF_STUDIES",
@@ -21,6 +22,7 @@ __all__ = [
     "Bar",
     "Cell",
     "Compared",
+    "Place",
     "Rehearsal",
     "ScaleCompared",
     "Study",

@@ -12,13 +12,14 @@ from annot.calibration.identity import short_hash
 from annot.exports.table import protocol_hash
 from annot.tasks.rehearse.journal import Journal, JournalHead
 from annot.tasks.rehearse.trial import Trial
-from annot.tasks.rehearse.workers import finished
+from annot.tasks.rehearse.workers import Place, finished
 
 if TYPE_CHECKING:
     import numpy as np
 
 CaseRun = Callable[[int, "np.random.Generator"], Sequence[Trial]]
 Progress = Callable[[int, int], None]
+HERE = Place()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,13 +61,12 @@ def run_case(study: Study, case: int, *, seed: int) -> tuple[Trial, ...]:
     return tuple(study.run(case, chance_of(seed, case)))
 
 
-def run_study(  # noqa: PLR0913 - where it runs, what it keeps and who watches
+def run_study(
     study: Study,
     *,
     cases: int,
     seed: int = 1,
-    workers: int = 1,
-    scheduler: str | None = None,
+    place: Place = HERE,
     journal: Path | None = None,
     progress: Progress = lambda _done, _all: None,
 ) -> tuple[Trial, ...]:
@@ -78,8 +78,8 @@ def run_study(  # noqa: PLR0913 - where it runs, what it keeps and who watches
     cases : int
     seed : int
         Of the whole study.
-    workers, scheduler
-        See `finished`.
+    place : Place
+        Where cases run; in this process unless said otherwise.
     journal : Path, optional
         Kept and continued; a killed run loses at most the cases that were running.
     progress : callable
@@ -101,7 +101,7 @@ def run_study(  # noqa: PLR0913 - where it runs, what it keeps and who watches
         done = cases - len(open_cases)
         progress(done, cases)
         run = partial(_numbered, study, seed)
-        for case, trials in finished(run, open_cases, workers=workers, scheduler=scheduler):
+        for case, trials in finished(run, open_cases, place):
             kept.add(case, trials)
             done += 1
             progress(done, cases)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib import import_module
 from itertools import islice
 from typing import Any
@@ -12,9 +13,23 @@ Run = Callable[[int], Any]
 WAITING_PER_WORKER = 4  # enough to keep workers busy, few enough to stop soon
 
 
-def finished(
-    run: Run, cases: Iterable[int], *, workers: int, scheduler: str | None = None
-) -> Iterator[tuple[int, Any]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where cases run.
+
+    Attributes
+    ----------
+    workers : int
+        Processes on this machine; 1 runs in this one. Unused with a scheduler.
+    scheduler : str or None
+        Address of a Dask scheduler, whose workers have annot installed.
+    """
+
+    workers: int = 1
+    scheduler: str | None = None
+
+
+def finished(run: Run, cases: Iterable[int], place: Place) -> Iterator[tuple[int, Any]]:
     """Run cases and give each as it is finished, in whatever order that happens.
 
     Parameters
@@ -22,23 +37,20 @@ def finished(
     run : callable
         Takes a case number; importable by name, so that other processes find it.
     cases : iterable of int
-    workers : int
-        Processes on this machine; 1 runs here. Unused with a scheduler.
-    scheduler : str, optional
-        Address of a Dask scheduler, whose workers have annot installed.
+    place : Place
 
     Raises
     ------
     InputError
         If Dask is missing or the scheduler does not answer.
     """
-    if scheduler is not None:
-        yield from _on_cluster(run, cases, scheduler)
-    elif workers == 1:
+    if place.scheduler is not None:
+        yield from _on_cluster(run, cases, place.scheduler)
+    elif place.workers == 1:
         for case in cases:
             yield case, run(case)
     else:
-        yield from _on_cores(run, cases, workers)
+        yield from _on_cores(run, cases, place.workers)
 
 
 def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[int, Any]]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from annot.tasks.rehearse import ball_case, shaft_case
+from annot.tasks.rehearse import ball_case, shaft_case, shaft_picture
 from annot.tasks.rehearse.edge_finder import found_ends
 from annot.tasks.rehearse.reading_case import QUANTITIES, run_reading_case
 from annot.tasks.rehearse.shaft_bound import KnownBefore, shaft_bound_rel
@@ -63,7 +63,7 @@ def test_contrast_to_noise_is_that_of_the_cell():
 def test_the_object_lies_inside_its_picture_with_room_beside_it():
     for case in range(12):
         drawn = shaft_case.draw(case, chance_of(2, case))
-        shown = shaft_case.shown_of(drawn, chance_of(3, case))
+        shown = shaft_picture.shown_of(drawn, chance_of(3, case))
         trace = np.array(shown.request["axis_px"])
         room = 1.5 * drawn.size_px + 5
         assert trace.min() >= room

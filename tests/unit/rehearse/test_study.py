@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from annot.errors import InputError
-from annot.tasks.rehearse import Study, Trial, run_case, run_study
+from annot.tasks.rehearse import Place, Study, Trial, run_case, run_study
 from annot.tasks.rehearse.study import chance_of
 from annot.tasks.rehearse.workers import finished
 
@@ -55,7 +55,9 @@ def test_a_case_alone_gives_what_it_gives_within_the_study():
 
 
 def test_processes_change_nothing():
-    assert run_study(study(), cases=9, seed=3, workers=2) == run_study(study(), cases=9, seed=3)
+    assert run_study(study(), cases=9, seed=3, place=Place(workers=2)) == run_study(
+        study(), cases=9, seed=3
+    )
 
 
 def test_progress_is_told_from_nothing_to_all():
@@ -158,17 +160,19 @@ def test_a_cluster_of_two_workers_changes_nothing():
         n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
     )
     with cluster:
-        on_cluster = run_study(study(), cases=12, seed=3, scheduler=cluster.scheduler_address)
+        on_cluster = run_study(
+            study(), cases=12, seed=3, place=Place(scheduler=cluster.scheduler_address)
+        )
     assert on_cluster == run_study(study(), cases=12, seed=3)
 
 
 def test_without_dask_a_scheduler_is_refused_by_the_name_of_the_extra(monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "distributed", None)
     with pytest.raises(InputError, match=r'pip install "annot\[dask\]"'):
-        list(finished(abs, [1], workers=1, scheduler="tcp://127.0.0.1:1"))
+        list(finished(abs, [1], Place(scheduler="tcp://127.0.0.1:1")))
 
 
 def test_an_address_that_is_none_is_a_fault_in_a_sentence():
     pytest.importorskip("distributed")
     with pytest.raises(InputError, match="No Dask scheduler answers at nonsense://1"):
-        list(finished(abs, [1], workers=1, scheduler="nonsense://1"))
+        list(finished(abs, [1], Place(scheduler="nonsense://1")))
