@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 # Okabe–Ito colours, told apart by colour-blind eyes
 INK, POINT, BAND, ASKED = "#222222", "#0072B2", "#56B4E9", "#E69F00"
 INCH_PER_ROW = 0.24
+TICKS = tuple(step * 10.0**power for power in range(-3, 3) for step in (1, 2, 5))
 CUT_AT = 4.0  # standard uncertainties beyond which a pull is drawn at the edge
 
 
@@ -82,7 +83,8 @@ def errors_png(groups: Sequence[ErrorGroup], *, title: str, caption: str) -> byt
     line = np.linspace(-CUT_AT, CUT_AT, 200)
     right.plot(line, np.exp(-(line**2) / 2) / np.sqrt(2 * np.pi), color=INK, lw=1.0, ls="--")
     right.set_xlabel("error over stated u; dashed: standard normal; ends collect what lies beyond")
-    right.legend(fontsize=7.5, loc="upper left")
+    right.set_ylim(0, 1.35 * right.get_ylim()[1])
+    right.legend(fontsize=7.5, loc="upper left", ncols=2)
     left.set_title(title, fontsize=11, loc="left")
     return _png(figure, caption)
 
@@ -95,7 +97,13 @@ def _dress_errors(axes: Any, groups: Sequence[ErrorGroup]) -> None:
         axes.plot(span, sign * span, color=INK, lw=0.9, ls="--")
     axes.set_xscale("log")
     axes.set_xlim(span[0], span[-1])
-    axes.set_ylim(-4.5 * span[-1] / 1.5, 4.5 * span[-1] / 1.5)
+    if span[-1] > 10 * span[0]:  # errors of a thousandth and of a third in one picture
+        axes.set_yscale("symlog", linthresh=2 * span[0])
+    axes.set_ylim(-3 * span[-1], 3 * span[-1])
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter("{x:g}")
+        axis.set_minor_formatter("")
+    axes.set_xticks([tick for tick in TICKS if span[0] <= tick <= span[-1]])
     axes.set_xlabel("stated standard uncertainty, % (dashed: ± 1.96 of it)")
     axes.set_ylabel("error, %")
     axes.grid(color="#EEEEEE", lw=0.6)
