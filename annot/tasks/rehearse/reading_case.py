@@ -15,6 +15,7 @@ from annot.measurement import Caliper, measure_caliper
 from annot.reads import parse_request
 from annot.tasks.rehearse.echo_reading import DRAWN_ECHO, EchoCase, draw_echo
 from annot.tasks.rehearse.edge_finder import found_ends
+from annot.tasks.rehearse.scale_answer import scale_or_refusal
 from annot.tasks.rehearse.trial import Answered, Trial, trial_of
 from annot.tasks.rehearse.xray_reading import DRAWN_XRAY, XrayCase, draw_xray
 from annot.vocabulary.measurands import MEASURANDS
@@ -65,7 +66,7 @@ def _xray_trials(
     loop = open_loop(path)
     request = parse_request(drawn.request(rng), name=f"case {case}")
     assert isinstance(request, ObjectRequest)
-    scale = make_scale(loop, request).scale
+    scale = scale_or_refusal(loop, request).scale
     blank = _blank(case, drawn.wanted, "X-ray", object=str(drawn.statement["kind"]))
     tilt = drawn.tilt_deg if drawn.wanted.quantity == "depth" else 0.0
     trials = [_jittered(blank, loop, scale, drawn.wanted.points_px, tilt, rng)]

@@ -1,5 +1,7 @@
 """What a study found: tallies by arm and cell, and each bar with its verdict in words."""
 
+import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -102,12 +104,9 @@ def _natural(key: tuple[str, ...]) -> tuple[tuple[int, float, str], ...]:
 
 
 def refusals_of(trials: Sequence[Trial]) -> dict[str, int]:
-    """Return how often each refusal was given, numbers in its sentence left out."""
-    import re
-    from collections import Counter
-
-    sentences = Counter(re.sub(r"\d+(\.\d+)?", "…", one.refusal) for one in trials if one.refusal)
-    return dict(sentences.most_common())
+    """Return in how many cases each refusal was given, numbers in its sentence left out."""
+    given = {(one.case, re.sub(r"\d+(\.\d+)?", "…", one.refusal)) for one in trials if one.refusal}
+    return dict(Counter(sentence for _, sentence in sorted(given)).most_common())
 
 
 def coverage_bar(found: Tally, *, what: str) -> Bar:

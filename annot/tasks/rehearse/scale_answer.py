@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from annot.calibration import MadeScale, NoScale, PixelScale, make_scale
 from annot.calibration.request import ObjectRequest
-from annot.loops import open_loop
+from annot.errors import InputError
+from annot.loops import Loop, open_loop
 from annot.reads import parse_request
 from annot.tasks.rehearse.trial import Answered, Trial, trial_of
 from annot.uncertainty import MeasurementResult, expand
@@ -60,7 +61,15 @@ def made_scale(shown: Shown, *, case: int) -> MadeScale:
     assert isinstance(request, ObjectRequest)
     with TemporaryDirectory() as folder:
         path = write_xray_picture(shown.stored, setup, Path(folder) / "case.dcm", seed=case)
-        return make_scale(open_loop(path), request)
+        return scale_or_refusal(open_loop(path), request)
+
+
+def scale_or_refusal(loop: Loop, request: ObjectRequest) -> MadeScale:
+    """Scale a loop; a fault of the input counts as a refusal, as it gives no number either."""
+    try:
+        return make_scale(loop, request)
+    except InputError as fault:
+        return MadeScale(scale=NoScale(reason=fault.message))
 
 
 def answers(
@@ -88,7 +97,7 @@ def answers(
         beside={},
     )
     if isinstance(made.scale, NoScale):
-        return trial_of(made.scale.reason, fit), trial_of("as above", scale)
+        return trial_of(made.scale.reason, fit), trial_of(made.scale.reason, scale)
     assert isinstance(made.scale, PixelScale)
     assert made.seen is not None
     row = made.scale.row

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from annot.calibration.identity import short_hash
+from annot.errors import AnnotError
 from annot.exports.table import protocol_hash
 from annot.tasks.rehearse.journal import Journal, JournalHead
 from annot.tasks.rehearse.trial import Trial
@@ -109,4 +110,11 @@ def run_study(
 
 
 def _numbered(study: Study, seed: int, case: int) -> tuple[Trial, ...]:
-    return run_case(study, case, seed=seed)
+    """Run a case, and name it where it breaks: a defect, and not a refusal."""
+    try:
+        return run_case(study, case, seed=seed)
+    except (ArithmeticError, ValueError) as defect:
+        raise AnnotError(
+            f"{study.name}: case {case} of seed {seed} broke off ({defect}): a defect; run it "
+            f"alone with --case {case} and report it."
+        ) from defect

@@ -7,7 +7,7 @@ from importlib import import_module
 from itertools import islice
 from typing import Any
 
-from annot.errors import InputError
+from annot.errors import AnnotError, InputError
 
 Run = Callable[[int], Any]
 WAITING_PER_WORKER = 4  # enough to keep workers busy, few enough to stop soon
@@ -56,6 +56,7 @@ def finished(run: Run, cases: Iterable[int], place: Place) -> Iterator[tuple[int
 def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[int, Any]]:
     import multiprocessing
     from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+    from concurrent.futures.process import BrokenProcessPool
 
     # a fresh interpreter per worker: a fork would take this one's threads half with it
     context = multiprocessing.get_context("spawn")
@@ -68,7 +69,7 @@ def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[in
             while running:
                 done, _ = wait(running, return_when=FIRST_COMPLETED)
                 for future in done:
-                    yield running.pop(future), future.result()
+                    yield running.pop(future), _result(future, BrokenProcessPool)
                 for case in islice(waiting, len(done)):
                     running[pool.submit(run, case)] = case
         finally:
@@ -84,11 +85,21 @@ def _on_cluster(run: Run, cases: Iterable[int], address: str) -> Iterator[tuple[
         stream = dask.as_completed(list(numbers), loop=client.loop)
         for future in stream:
             case = numbers.pop(future)
-            yield case, future.result()
+            yield case, _result(future, dask.KilledWorker, dask.CancelledError, OSError)
             for more in islice(waiting, 1):
                 following = client.submit(run, more, pure=False)
                 numbers[following] = more
                 stream.add(following)
+
+
+def _result(future: Any, *deaths: type[BaseException]) -> Any:
+    try:
+        return future.result()
+    except deaths:
+        raise AnnotError(
+            "A worker was ended from outside, most likely for want of memory: run again with fewer "
+            "workers; with the same --journal, finished cases are not repeated."
+        ) from None
 
 
 def _dask() -> Any:

@@ -1,11 +1,12 @@
 """A study runs every case once, each from its own chance, wherever and however often it runs."""
 
 import json
+import os
 
 import numpy as np
 import pytest
 
-from annot.errors import InputError
+from annot.errors import AnnotError, InputError
 from annot.tasks.rehearse import Place, Study, Trial, run_case, run_study
 from annot.tasks.rehearse.study import chance_of
 from annot.tasks.rehearse.workers import finished
@@ -176,3 +177,25 @@ def test_an_address_that_is_none_is_a_fault_in_a_sentence():
     pytest.importorskip("distributed")
     with pytest.raises(InputError, match="No Dask scheduler answers at nonsense://1"):
         list(finished(abs, [1], Place(scheduler="nonsense://1")))
+
+
+# ---------------------------------------------------------------- what breaks
+def die(case, rng):
+    del case, rng
+    os._exit(9)
+
+
+def divide(case, rng):
+    del rng
+    return [1 / (case - 1)] if case == 1 else throw(case, np.random.default_rng(case))
+
+
+def test_a_worker_that_dies_is_a_sentence():
+    with pytest.raises(AnnotError, match="A worker was ended from outside"):
+        run_study(study(run=die), cases=4, place=Place(workers=2))
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_case_that_breaks_is_named(workers):
+    with pytest.raises(AnnotError, match="case 1 of seed 5 broke off"):
+        run_study(study(run=divide), cases=3, seed=5, place=Place(workers=workers))

@@ -1,6 +1,7 @@
 """Counting: bias, scatter, coverage with exact limits, and verdicts that can fail."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -50,8 +51,6 @@ def test_binomial_limits_of_nothing_seen_are_the_rule_of_the_handbook():
 def test_a_tally_counts_bias_scatter_and_what_holds():
     made = trials(4)
     values = [19.8, 20.2, 20.4, 20.0]
-    from dataclasses import replace
-
     own = [
         replace(one, value=value, low=value - 0.3, high=value + 0.3)
         for one, value in zip(made, values, strict=True)
@@ -71,7 +70,9 @@ def test_refusals_alone_give_no_figure():
     refused = Trial(case=0, arm="a", labels={}, unit="px", true=1.0, refusal="9.5 px is too short")
     found = tally([refused, refused])
     assert (found.trials, found.refused, found.coverage, found.bias_rel) == (2, 2, None, None)
-    assert refusals_of([refused, refused]) == {"… px is too short": 2}
+    again = replace(refused, case=1, refusal="12 px is too short")
+    # two numbers of one case are refused once
+    assert refusals_of([refused, refused, again]) == {"… px is too short": 2}
 
 
 def test_one_trial_has_no_scatter():
