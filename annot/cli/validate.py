@@ -166,8 +166,10 @@ def _say_report(
             ">scatter, %",
             ">median u, %",
             ">held, % (95 % limits)",
+            ">error/bound",
+            ">naive bias, %",
         ),
-        [_cell_row(one) for one in report.cells if len(one.labels) <= MOST_LABELS_PRINTED],
+        [_cell_row(one) for one in _printed(report)],
     )
     for sentence, count in report.refusals.items():
         say(f"refused {count} times: {sentence}")
@@ -182,11 +184,21 @@ def _say_report(
     say_caution()
 
 
+def _printed(report: StudyReport) -> list[Cell]:
+    """Return the coarse cells of the first arm, and the coarsest of the others."""
+    first = report.cells[0].arm
+    return [
+        one
+        for one in report.cells
+        if len(one.labels) <= (MOST_LABELS_PRINTED if one.arm == first else 1)
+    ]
+
+
 def _cell_row(cell: Cell) -> tuple[str, ...]:
     found = cell.tally
     counts = (cell.arm, cell.words, str(found.answered), str(found.refused))
     if found.coverage is None or found.coverage_low is None or found.coverage_high is None:
-        return (*counts, "–", "–", "–", "–")
+        return (*counts, *["–"] * 6)
     return (
         *counts,
         _percent(found.bias_rel, found.u_bias_rel),
@@ -194,6 +206,8 @@ def _cell_row(cell: Cell) -> tuple[str, ...]:
         _percent(found.u_rel),
         f"{100 * found.coverage:.1f} ({100 * found.coverage_low:.1f} to "
         f"{100 * found.coverage_high:.1f})",
+        "–" if found.over_bound is None else f"{found.over_bound:.2f}",
+        _percent(found.naive_bias_rel),
     )
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from annot.tasks.rehearse.scale_answer import Fields, Shown, answers
 from annot.tasks.rehearse.shaft_case import AS_MODELLED
+from annot.tasks.rehearse.tally import BOUND
 from annot.tasks.rehearse.trial import Trial
 
 if TYPE_CHECKING:
@@ -151,7 +152,7 @@ def run_ball_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
         case=case,
         arm=drawn.mismatch or AS_MODELLED,
         labels=labels,
-        beside={"bound_rel": ball_bound_rel(drawn, noise=noise)},
+        beside={BOUND: ball_bound_rel(drawn, noise=noise)},
     )
 
 

@@ -4,8 +4,6 @@ import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-import numpy as np
-
 from annot.tasks.rehearse import ball_case, shaft_case
 from annot.tasks.rehearse.report import (
     Bar,
@@ -17,7 +15,7 @@ from annot.tasks.rehearse.report import (
 )
 from annot.tasks.rehearse.shaft_case import AS_MODELLED
 from annot.tasks.rehearse.study import Study
-from annot.tasks.rehearse.tally import grouped, tally
+from annot.tasks.rehearse.tally import BOUND, grouped, tally
 from annot.tasks.rehearse.trial import Trial
 
 GOOD_BOUND_REL, MOST_BIAS_REL, MOST_OVER_BOUND = 0.01, 0.005, 1.5
@@ -92,7 +90,7 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
     good = [
         one
         for one in fits
-        if one.value is not None and one.beside.get("bound_rel", math.inf) <= GOOD_BOUND_REL
+        if one.value is not None and one.beside.get(BOUND, math.inf) <= GOOD_BOUND_REL
     ]
     cells = {key: own for key, own in grouped(good, CELL).items() if len(own) >= LEAST_CASES}
     asked_bias = (
@@ -108,7 +106,7 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
             asked=asked_scatter, seen=none, met=None
         )
     bias = {key: _bias(own) for key, own in cells.items()}
-    over = {key: over_bound(own) for key, own in cells.items()}
+    over = {key: tally(own).over_bound or 0.0 for key, own in cells.items()}
     worst, widest = max(bias, key=lambda key: bias[key][0]), max(over, key=lambda key: over[key])
     return (
         Bar(
@@ -124,7 +122,7 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
             asked=asked_scatter,
             seen=(
                 f"{len(cells)} cells, largest {over[widest]:.2f} times ({_words(widest)}), over "
-                f"all {over_bound(good):.2f} times; "
+                f"all {tally(good).over_bound:.2f} times; "
                 f"{sum(value > MOST_OVER_BOUND for value in over.values())} above"
             ),
             met=all(
@@ -133,12 +131,6 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
             ),
         ),
     )
-
-
-def over_bound(trials: Sequence[Trial]) -> float:
-    """Return the root mean square of the errors, each over its own case's bound."""
-    errors = np.array([(one.error_rel or 0.0) / one.beside["bound_rel"] for one in trials])
-    return float(np.sqrt(np.mean(errors**2)))
 
 
 def _bias(trials: Sequence[Trial]) -> tuple[float, float]:

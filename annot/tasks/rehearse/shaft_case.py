@@ -8,6 +8,7 @@ import numpy as np
 from annot.tasks.rehearse.scale_answer import answers
 from annot.tasks.rehearse.shaft_bound import KnownBefore, shaft_bound_rel
 from annot.tasks.rehearse.shaft_picture import TOLERANCE_MM, ShaftCase, shown_of
+from annot.tasks.rehearse.tally import BOUND
 from annot.tasks.rehearse.trial import Trial
 
 SIZES_PX = (6.0, 9.0, 13.0, 20.0)
@@ -95,7 +96,7 @@ def run_shaft_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
         "filling": ("contrast" if drawn.lumen else "empty") if drawn.knows_filling else "unknown",
     }
     arm = drawn.mismatch or AS_MODELLED
-    return answers(shown, case=case, arm=arm, labels=labels, beside={"bound_rel": bound})
+    return answers(shown, case=case, arm=arm, labels=labels, beside={BOUND: bound})
 
 
 def _ratio_spread(drawn: ShaftCase) -> float:

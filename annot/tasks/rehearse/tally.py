@@ -10,6 +10,7 @@ import numpy as np
 from annot.tasks.rehearse.trial import Trial
 
 LIMITS_PROBABILITY = 0.95
+BOUND, NAIVE = "bound_rel", "naive"  # what a trial may have beside it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +29,10 @@ class Tally:
         Intervals that hold the truth.
     coverage, coverage_low, coverage_high : float or None
         Share that holds, with the exact (Clopper–Pearson) 95 % limits of that share.
+    over_bound : float or None
+        Root mean square of the errors, each over the least that its own case allows.
+    naive_bias_rel : float or None
+        Mean relative error of the simple reading beside the instrument's, where there is one.
     """
 
     trials: int
@@ -41,6 +46,8 @@ class Tally:
     coverage: float | None = None
     coverage_low: float | None = None
     coverage_high: float | None = None
+    over_bound: float | None = None
+    naive_bias_rel: float | None = None
 
     @property
     def answered(self) -> int:
@@ -69,7 +76,23 @@ def tally(trials: Sequence[Trial]) -> Tally:
         coverage=held / count,
         coverage_low=low,
         coverage_high=high,
+        over_bound=_over_bound(trials),
+        naive_bias_rel=_naive_bias(trials),
     )
+
+
+def _over_bound(trials: Sequence[Trial]) -> float | None:
+    ratios = [
+        one.error_rel / one.beside[BOUND]
+        for one in trials
+        if one.error_rel is not None and BOUND in one.beside
+    ]
+    return float(np.sqrt(np.mean(np.square(ratios)))) if ratios else None
+
+
+def _naive_bias(trials: Sequence[Trial]) -> float | None:
+    errors = [one.beside[NAIVE] / one.true - 1.0 for one in trials if NAIVE in one.beside]
+    return float(np.mean(errors)) if errors else None
 
 
 def binomial_limits(held: int, count: int) -> tuple[float, float]:

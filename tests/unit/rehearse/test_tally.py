@@ -100,6 +100,8 @@ def test_an_uncertainty_that_is_too_small_or_too_large_misses_the_bar(share, ver
 def test_too_few_cases_cannot_be_told():
     assert cells_bar(cells_of(trials(30), [()]), what="x").verdict == "cannot be told"
     assert coverage_bar(Tally(trials=0, refused=0), what="x").verdict == "cannot be told"
+    assert coverage_bar(tally(trials(399)), what="x").verdict == "cannot be told"
+    assert coverage_bar(tally(trials(400)), what="x").met is not None
 
 
 def cell(held, count):
