@@ -13,6 +13,7 @@ from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
+from annot.cli.track import track
 from annot.cli.validate import validate
 from annot.cli.view import view
 from annot.errors import AnnotError
@@ -44,7 +45,7 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, view, schema):
+for verb in (demo, loops, scale, measure, track, view, schema):
     app.command()(verb)
 app.add_typer(audit, name="audit")
 app.add_typer(validate, name="validate")

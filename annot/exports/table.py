@@ -9,7 +9,7 @@ from importlib.metadata import version
 from annot.calibration import PixelScale, all_allowances, fit_priors
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
-from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
+from annot.measurement.placement import all_placement_allowances
 from annot.reads import LoopRead, Read
 
 Cell = str | int | float | bool | None
@@ -42,7 +42,7 @@ class Column:
 
 def protocol_hash() -> str:
     """Return twelve hexadecimal digits over every default that the numbers rest on."""
-    defaults = {**all_allowances(), "end_px": END_PX, "pixel_half_width": PIXEL_HALF_WIDTH}
+    defaults = {**all_allowances(), **all_placement_allowances()}
     text = json.dumps(
         {**{name: asdict(one) for name, one in defaults.items()}, "fit": fit_priors()},
         sort_keys=True,
@@ -120,14 +120,19 @@ COLUMNS: tuple[Column, ...] = (
     _column("time_ms", "ms", "time of the frame from the first one", _time),
     _column("beat", "", "beat from 0, if stated", lambda e: e.measurement.caliper.beat),
     _column("moment", "", "moment of the cycle, if stated", lambda e: e.measurement.caliper.moment),
-    _column("quantity", "", "what is measured", lambda e: e.measurement.caliper.measurand.name),
+    _column("quantity", "", "what is measured", lambda e: e.measurement.outcome.name),
     _column("view_deg", "deg", "direction in the plane of the cross-section", _view),
     _column("reader", "", "who drew it", lambda e: e.read.reader),
     _column(
         "repeat", "", "which reading of the same thing", lambda e: e.measurement.caliper.repeat
     ),
     _column("value", "unit", "best estimate", lambda e: e.measurement.estimate.value),
-    _column("unit", "", "mm, or px where there is no scale", lambda e: e.measurement.result.unit),
+    _column(
+        "unit",
+        "",
+        "mm, mm2 or deg; px or px2 where there is no scale",
+        lambda e: e.measurement.result.unit,
+    ),
     _column("u", "unit", "standard uncertainty", lambda e: e.measurement.estimate.u),
     _column("low", "unit", "lower end of the interval", lambda e: e.measurement.interval.low),
     _column("high", "unit", "upper end of the interval", lambda e: e.measurement.interval.high),
@@ -140,7 +145,12 @@ COLUMNS: tuple[Column, ...] = (
         "first order, or monte carlo where that fails: then value is the mean of the draws",
         lambda e: e.measurement.estimate.method,
     ),
-    _column("raw_value", "unit", "length as drawn, before tilt", lambda e: e.measurement.raw_value),
+    _column(
+        "raw_value",
+        "unit",
+        "of the straight lines as drawn, before tilt",
+        lambda e: e.measurement.raw_value,
+    ),
     _column(
         "mm_per_px_row",
         "mm/px",

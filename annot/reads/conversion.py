@@ -57,6 +57,7 @@ def _loop(part: LoopPart) -> LoopRead:
             secondary_deg=part.view.secondary_deg,
             plane_deg=part.view.plane_deg,
         ),
+        apex=None if part.apex_px is None else pixel_point(part.apex_px),
         scale=None if part.scale is None else request_of(part.scale),
         calipers=tuple(_caliper(one, part) for one in part.calipers),
     )
@@ -108,6 +109,7 @@ def _loop_part(loop: LoopRead) -> LoopPart:
             secondary_deg=loop.view.secondary_deg,
             plane_deg=loop.view.plane_deg,
         ),
+        apex_px=None if loop.apex is None else (loop.apex.row, loop.apex.column),
         scale=None if loop.scale is None else part_of(loop.scale),
         calipers=tuple(_caliper_part(one) for one in loop.calipers),
     )

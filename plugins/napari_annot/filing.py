@@ -97,8 +97,8 @@ def export(desk: Desk, path: Path) -> int:
             raise standing.fault
     path = path.resolve()
     name = beside((desk.read_file or path).parent)
-    headers = {name(file): loop.header for file, loop in desk.loops.items()}
+    loops = {name(file): loop for file, loop in desk.loops.items()}
     scales = {name(file): desk.standings[file].scale for file in desk.loops}
-    entries = entries_of(renamed(read, name), headers, scales)
+    entries = entries_of(renamed(read, name), loops, scales, beams=desk.beams)
     write_table(entries, path)
     return len(entries)

@@ -57,11 +57,18 @@ class Tool:
 
 def _caliper(name: str) -> Tool:
     measurand = MEASURANDS[name]
+    straight = measurand.min_points == 2
+    how = {
+        "length": "drag, or click both ends.",
+        "angle": "click a point, the bend and a point beyond it.",
+        "contour": f"click {measurand.min_points} or more points round, Enter ends.",
+    }
     return Tool(
         name=name,
         title=SHORT_TITLES.get(name, measurand.title),
         colour=COLOURS.get(name, YELLOW),
-        hint=f"{measurand.title}: drag, or click both ends. Esc stops.",
+        hint=f"{measurand.title}: {how[measurand.kind]} Esc stops.",
+        straight=straight,
         measurand=measurand,
     )
 

@@ -12,7 +12,7 @@ from annot.exports.table import protocol_hash
 from annot.measurement import measure_caliper
 from annot.reads import LoopRead, ViewOverride
 from annot.uncertainty import coverage_factor
-from annot.vocabulary import MEASURANDS
+from annot.vocabulary import MEASURANDS, OUTCOMES
 from tests.strategies import caliper, catheter_scale, header, paths, view
 from tests.unit.exports.conftest import entry_of
 
@@ -53,7 +53,7 @@ def test_every_length_has_unit_uncertainty_scale_frame_and_image(entries):
         assert row["reader"]
         assert row["caliper_id"]
         assert row["software_version"]
-        assert row["quantity"] in MEASURANDS
+        assert row["quantity"] in OUTCOMES
 
 
 def test_shares_add_up_to_one(entries):
@@ -189,5 +189,5 @@ def test_the_fingerprint_of_the_defaults_changes_with_them(monkeypatch):
     assert before == protocol_hash()
     assert len(before) == 12
     other = dataclasses.replace(placement.END_PX, value=2.0)
-    monkeypatch.setattr("annot.exports.table.END_PX", other)
+    monkeypatch.setattr(placement, "END_PX", other)
     assert protocol_hash() != before
