@@ -96,9 +96,93 @@ ULTRASOUND_REL = Allowance(
     source="from memory: action level of 2 % for horizontal distances in ultrasound phantom tests",
 )
 
+SHARED_PART = Allowance(
+    value=0.8,
+    unit="1",
+    meaning="part of a header allowance that all loops of one imaging system share",
+    source="common practice, no source: with 0.6 for the loop's own part, 0.8² + 0.6² = 1",
+)
+OWN_PART = Allowance(
+    value=0.6,
+    unit="1",
+    meaning="part of a header allowance that belongs to one loop alone",
+    source="common practice, no source: the rest of the whole beside the shared part of 0.8",
+)
+REFERENCE_OFF_ISOCENTRE_MM = Allowance(
+    value=100.0,
+    unit="mm",
+    meaning="how far a reference object may lie off the isocentre along the beam",
+    source="from memory: half the depth of a chest",
+)
+SAME_ANGLE_DEG = Allowance(
+    value=1.0,
+    unit="deg",
+    meaning="positioner angles no further apart than this count as the same",
+    source="own geometry: 80 mm off the isocentre a turn of 1° moves by 1.4 mm along the beam, "
+    "0.2 % of 750 mm",
+)
+SAME_GEOMETRY_REL = Allowance(
+    value=0.001,
+    unit="1",
+    meaning="distances, spacings and sizes no further apart than this count as the same",
+    source="common practice, no source: the last digit of a stand's stored distances",
+)
+STEEPEST_BEAM_DEG = Allowance(
+    value=60.0,
+    unit="deg",
+    meaning="steepest beam, against the vertical, for which a height above the table gives a scale",
+    source="PS3.3 C.8.19.6.9: without limit at 90°, automatic use to about ±60°",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DepthPreset:
+    """A usual place of a reference object, as a range of the anatomy's depth against it.
+
+    `low` and `high` are in mm along the beam, positive where the anatomy is nearer to the source.
+    """
+
+    low: float
+    high: float
+    meaning: str
+    source: str
+
+
+DEPTH_PRESETS = {
+    "beside": DepthPreset(
+        low=-20.0,
+        high=20.0,
+        meaning="object in the same chamber as the anatomy",
+        source=DEPTH_OFFSET_MM.source,
+    ),
+    "other-chamber": DepthPreset(
+        low=-50.0,
+        high=50.0,
+        meaning="object in another chamber or in the aorta",
+        source="from memory: chambers of one heart lie within 5 cm along the beam",
+    ),
+    "skin-detector-side": DepthPreset(
+        low=40.0,
+        high=120.0,
+        meaning="object on the skin on the detector's side: the anatomy is nearer to the source",
+        source="from memory: the left atrium lies 4 to 12 cm below the skin",
+    ),
+    "skin-source-side": DepthPreset(
+        low=-120.0,
+        high=-40.0,
+        meaning="object on the skin on the source's side: the anatomy is farther from the source",
+        source="from memory: the left atrium lies 4 to 12 cm below the skin",
+    ),
+}
+
 
 def all_allowances() -> dict[str, Allowance]:
     """Return every allowance of this page by its name in lower case."""
     return {
         name.lower(): value for name, value in globals().items() if isinstance(value, Allowance)
     }
+
+
+def all_depth_presets() -> dict[str, DepthPreset]:
+    """Return every preset of depth by its name."""
+    return dict(DEPTH_PRESETS)

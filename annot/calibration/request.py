@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from annot.calibration.allowances import DEPTH_PRESETS
 from annot.calibration.known_objects import KnownSize, Surface
 from annot.calibration.shaft_fit import Filling
 from annot.errors import InputError
@@ -39,15 +40,49 @@ class Placing:
     depth_offset_mm : float or None
         Half-range of the unknown difference in depth between object and anatomy along the beam;
         None takes the default allowance and says so.
+    depth_range_mm : tuple of float or None
+        The same as a range that need not be symmetric: how many mm nearer to the source than the
+        object the anatomy lies, at least and at most (negative: farther from it).
+    depth_preset : str or None
+        The same by the name of a usual place, see `DEPTH_PRESETS`.
     tilt_deg : float or None
         Half-range of the unknown tilt of a segment out of the image plane.
     overrule : str
         Reason for using a scale where it would be refused.
+
+    Raises
+    ------
+    InputError
+        If depth is stated in two ways, a range runs backwards, or a preset does not exist.
     """
 
     depth_offset_mm: float | None = None
+    depth_range_mm: tuple[float, float] | None = None
+    depth_preset: str | None = None
     tilt_deg: float | None = None
     overrule: str = ""
+
+    def __post_init__(self) -> None:
+        stated = (self.depth_offset_mm, self.depth_range_mm, self.depth_preset)
+        if sum(one is not None for one in stated) > 1:
+            raise InputError(
+                "The difference in depth is stated in two ways: give one of depth_offset_mm, "
+                "depth_range_mm and depth_preset."
+            )
+        if self.depth_range_mm is not None and self.depth_range_mm[0] > self.depth_range_mm[1]:
+            low, high = self.depth_range_mm
+            raise InputError(f"The range of depth {low:g} to {high:g} mm runs backwards: swap it.")
+        if self.depth_preset is not None and self.depth_preset not in DEPTH_PRESETS:
+            raise InputError(
+                f"There is no preset of depth '{self.depth_preset}': choose one of "
+                f"{', '.join(DEPTH_PRESETS)}."
+            )
+
+    @property
+    def states_depth(self) -> bool:
+        """Whether somebody states how the depths differ."""
+        stated = (self.depth_offset_mm, self.depth_range_mm, self.depth_preset)
+        return any(one is not None for one in stated)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

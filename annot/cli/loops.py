@@ -13,7 +13,14 @@ from rich.markup import escape
 
 from annot.cli.printing import say_table, say_warnings
 from annot.errors import InputError
-from annot.tasks.open import ListedLoop, LoopHeader, list_loops, offered_scales, scale_words
+from annot.tasks.open import (
+    ListedLoop,
+    LoopHeader,
+    list_loops,
+    offered_devices,
+    offered_scales,
+    scale_words,
+)
 
 _HEADS = ("file", "kind", ">frames", ">columns × rows", ">fps", "encoding", "angles", "scales")
 
@@ -76,7 +83,7 @@ def _scales(header: LoopHeader) -> str:
         )
     if not any(scale.usable for scale in offered):
         lines.insert(0, scale_words(header))
-    return "\n".join(lines)
+    return "\n".join((*lines, *offered_devices(header)))
 
 
 def _angles(facts: dict[str, object]) -> str:

@@ -7,11 +7,12 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.depth_words import depth_pair
 from annot.cli.printing import say_json
 from annot.cli.scale_report import print_scale
 from annot.geometry import PixelPoint
 from annot.reads import parse_request
-from annot.tasks.calibrate import scale_loop
+from annot.tasks.calibrate import all_depth_presets, scale_loop
 from annot.tasks.open import open_loop
 
 Fields = dict[str, object]
@@ -33,6 +34,12 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     tolerance: Annotated[float | None, typer.Option(help="± mm of the size as measured")] = None,
     filling: Annotated[str | None, typer.Option(help="empty, contrast or unknown")] = None,
     depth_offset: Annotated[float | None, typer.Option(help="± mm in depth to the anatomy")] = None,
+    depth_range: Annotated[
+        str | None, typer.Option(help="low,high mm that the anatomy is nearer to the source")
+    ] = None,
+    depth_preset: Annotated[
+        str | None, typer.Option(help=f"a usual place: {', '.join(all_depth_presets())}")
+    ] = None,
     tilt: Annotated[float | None, typer.Option(help="± degrees of a known length's tilt")] = None,
     u_rel: Annotated[float | None, typer.Option(help="relative u of a given scale")] = None,
     overrule: Annotated[str | None, typer.Option(help="reason for a scale that is refused")] = None,
@@ -46,6 +53,8 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         "tolerance_mm": tolerance,
         "filling": filling,
         "depth_offset_mm": depth_offset,
+        "depth_range_mm": None if depth_range is None else depth_pair(depth_range),
+        "depth_preset": depth_preset,
         "tilt_deg": tilt,
         "u_rel": u_rel,
         "overrule": overrule,
@@ -64,7 +73,8 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     }
     fields |= _trace(str(fields["kind"]), along, at, looks)
     opened = open_loop(loop)
-    answer = scale_loop(opened, parse_request(fields, name="annot scale"), at=_place(fields, at))
+    request = parse_request(fields, name="annot scale")
+    answer = scale_loop(opened, request, at=_place(fields, at), frame=looks[0])
     if picture is not None:
         from annot.tasks.picture import scale_picture
 

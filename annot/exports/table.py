@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 
-from annot.calibration import PixelScale, all_allowances, fit_priors
+from annot.calibration import PixelScale, all_allowances, all_depth_presets, fit_priors
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
 from annot.measurement.placement import all_placement_allowances
 from annot.reads import LoopRead, Read
 
 Cell = str | int | float | bool | None
-SHARES = ("scale", "object", "ends", "depth", "tilt", "other")
+SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,10 +43,9 @@ class Column:
 def protocol_hash() -> str:
     """Return twelve hexadecimal digits over every default that the numbers rest on."""
     defaults = {**all_allowances(), **all_placement_allowances()}
-    text = json.dumps(
-        {**{name: asdict(one) for name, one in defaults.items()}, "fit": fit_priors()},
-        sort_keys=True,
-    )
+    facts = {name: asdict(one) for name, one in defaults.items()}
+    facts["depth_presets"] = {name: asdict(one) for name, one in all_depth_presets().items()}
+    text = json.dumps({**facts, "fit": fit_priors()}, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
@@ -182,6 +181,12 @@ COLUMNS: tuple[Column, ...] = (
         lambda e: s.object_id if (s := _scale(e)) else None,
     ),
     _column(
+        "system_id",
+        "",
+        "rows with the same one share the imaging system's own error",
+        lambda e: s.system_id if (s := _scale(e)) else None,
+    ),
+    _column(
         "depth_group",
         "",
         "rows with the same one share the depth",
@@ -196,8 +201,9 @@ COLUMNS: tuple[Column, ...] = (
     *(
         _column(f"share_{name}", "1", f"part of the variance from {words}", _share(name))
         for name, words in (
-            ("scale", "reading the scale, without the object's size"),
+            ("scale", "reading the scale, without the object's size and the system's error"),
             ("object", "the reference object's true size"),
+            ("system", "the error that an imaging system's header scales share"),
             ("ends", "placing the ends"),
             ("depth", "unknown depth"),
             ("tilt", "unknown tilt"),

@@ -1,8 +1,10 @@
 """Open DICOM cine loops: header now, one frame's pixels when asked."""
 
 from annot.loops.bounds import refuse_outside
+from annot.loops.devices import Device
 from annot.loops.ecg import EcgTrace, ecg_from_waveform, read_ecg
 from annot.loops.finding import find_loops
+from annot.loops.frame_vectors import FrameVectors
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import read_header
 from annot.loops.loop import Loop, open_loop
@@ -15,8 +17,10 @@ from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
 
 __all__ = [
+    "Device",
     "EcgTrace",
     "FrameTimes",
+    "FrameVectors",
     "Loop",
     "LoopArray",
     "LoopHeader",

@@ -73,7 +73,7 @@ def measure_track(
         measured = measure_moved(
             caliper,
             moved,
-            scale.at(one.points),
+            scale.at(one.points, frame=one.frame),
             shifts,
             modality=modality,
             known=known or Known(),

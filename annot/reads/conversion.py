@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from annot.calibration import ScaleRequest
 from annot.errors import InputError
 from annot.geometry import pixel_point
 from annot.measurement import Caliper
@@ -58,9 +59,19 @@ def _loop(part: LoopPart) -> LoopRead:
             plane_deg=part.view.plane_deg,
         ),
         apex=None if part.apex_px is None else pixel_point(part.apex_px),
-        scale=None if part.scale is None else request_of(part.scale),
+        scale=_scale(part),
         calipers=tuple(_caliper(one, part) for one in part.calipers),
     )
+
+
+def _scale(part: LoopPart) -> ScaleRequest | None:
+    """Return the request for a loop's scale; what is at fault with it names the loop."""
+    if part.scale is None:
+        return None
+    try:
+        return request_of(part.scale)
+    except InputError as fault:
+        raise InputError(f"{part.file}: {fault.message}") from None
 
 
 def _caliper(part: CaliperPart, loop: LoopPart) -> Caliper:

@@ -1,5 +1,7 @@
 """Reference objects: the read file's parts to requests of the calibration, and back."""
 
+from dataclasses import replace
+
 from annot.calibration import (
     BorrowedRequest,
     GivenRequest,
@@ -19,6 +21,7 @@ from annot.calibration.allowances import (
 )
 from annot.errors import InputError
 from annot.geometry import PixelPoint, pixel_point
+from annot.reads.depth_fields import depth_fields, placing_of
 from annot.reads.read_file import parse_scale
 from annot.reads.scale_parts import (
     BorrowedPart,
@@ -37,10 +40,9 @@ def request_of(part: ScalePart) -> ScaleRequest:
     """Return the request that a scale part of a read file makes."""
     match part:
         case BorrowedPart():
-            return BorrowedRequest(file=part.lender, placing=Placing(overrule=part.overrule))
+            return BorrowedRequest(file=part.lender, placing=placing_of(part))
         case HeaderPart():
-            placing = Placing(depth_offset_mm=part.depth_offset_mm, overrule=part.overrule)
-            return HeaderRequest(u_rel=part.u_rel, placing=placing)
+            return HeaderRequest(u_rel=part.u_rel, placing=placing_of(part))
         case GivenPart():
             size = part.mm_per_px
             pair = size if isinstance(size, tuple) else (size, size)
@@ -48,7 +50,7 @@ def request_of(part: ScalePart) -> ScaleRequest:
                 mm_per_px=pair, u_rel=part.u_rel, placing=Placing(overrule=part.overrule)
             )
         case _:
-            return _object_request(part)
+            return replace(_object_request(part), placing=placing_of(part, tilt_deg=part.tilt_deg))
 
 
 def _object_request(part: ObjectPart) -> ObjectRequest:
@@ -142,23 +144,25 @@ def _reading(look: ReadingPart) -> ObjectReading:
 
 def part_of(request: ScaleRequest) -> ScalePart:
     """Return the read file's part for a request, the reverse of `request_of`."""
-    overrule = request.placing.overrule
+    overrule, depth = request.placing.overrule, depth_fields(request.placing)
     match request:
         case BorrowedRequest():
-            return BorrowedPart.model_validate({"from": request.file, "overrule": overrule})
+            return BorrowedPart.model_validate(
+                {"from": request.file, "overrule": overrule, **depth}
+            )
         case HeaderRequest():
             return HeaderPart(
                 kind="header",
                 u_rel=request.u_rel,
-                depth_offset_mm=request.placing.depth_offset_mm,
                 overrule=overrule,
+                **depth,
             )
         case GivenRequest():
             row, column = request.mm_per_px
             size = row if row == column else (row, column)
             return GivenPart(kind="given", mm_per_px=size, u_rel=request.u_rel, overrule=overrule)
         case _:
-            return _object_part(request)
+            return _object_part(request).model_copy(update=depth)
 
 
 def _object_part(request: ObjectRequest) -> ObjectPart:

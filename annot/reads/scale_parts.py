@@ -4,6 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from annot.reads.depth_fields import DepthPreset, DepthRange
 from annot.reads.field_types import FromZero, NotNegative, Part, Point, Positive, Tilt
 
 TRACES = ("axis_px", "points_px", "centre_px", "radius_px")
@@ -29,6 +30,8 @@ class _ObjectPart(ReadingPart):
     size_source: Literal["label", "measured"] | None = None
     material: str = ""
     depth_offset_mm: NotNegative | None = None
+    depth_range_mm: DepthRange | None = None
+    depth_preset: DepthPreset | None = None
     tilt_deg: Tilt | None = None
     overrule: str = ""
 
@@ -113,6 +116,8 @@ class HeaderPart(Part):
     kind: Literal["header"]
     u_rel: Positive | None = None
     depth_offset_mm: NotNegative | None = None
+    depth_range_mm: DepthRange | None = None
+    depth_preset: DepthPreset | None = None
     overrule: str = ""
 
 
@@ -129,6 +134,11 @@ class BorrowedPart(Part):
     """The scale made on another loop of the same read file."""
 
     lender: str = Field(alias="from", min_length=1)
+    depth_offset_mm: NotNegative | None = Field(
+        None, description="depth stated anew for this view: then its angles may be others"
+    )
+    depth_range_mm: DepthRange | None = None
+    depth_preset: DepthPreset | None = None
     overrule: str = ""
 
 

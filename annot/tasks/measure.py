@@ -123,7 +123,8 @@ def measure_live(
     frame = caliper.frame.frame
     refuse_outside(header, frame, caliper.points, what=f"caliper {caliper.key}")
     placed = replace(caliper, frame=header.reference(frame))
-    return measure_all(placed, scale.at(caliper.points), modality=header.modality, known=known)
+    held = scale.at(caliper.points, frame=frame)
+    return measure_all(placed, held, modality=header.modality, known=known)
 
 
 def _open(one: LoopRead, folder: Path) -> Loop:

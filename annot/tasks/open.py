@@ -5,9 +5,18 @@ from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
 
-from annot.calibration import HeaderRequest, NoScale, PixelScale, RegionScales, header_scale
+from annot.calibration import (
+    FrameScales,
+    HeaderRequest,
+    NoScale,
+    PixelScale,
+    RegionScales,
+    ScaleCandidate,
+    candidate_scales,
+    device_offers,
+    header_scale,
+)
 from annot.errors import AnnotError
-from annot.geometry import PixelPoint
 from annot.loops import (
     Loop,
     LoopArray,
@@ -26,6 +35,7 @@ __all__ = [
     "LoopHeader",
     "OfferedScale",
     "list_loops",
+    "offered_devices",
     "offered_scales",
     "open_loop",
     "scale_words",
@@ -74,71 +84,41 @@ def open_loop(path: Path | str) -> Loop:
 
 
 def offered_scales(header: LoopHeader) -> tuple[OfferedScale, ...]:
-    """List every scale or pixel spacing that a header states."""
-    scale = header_scale(header, HeaderRequest())
-    found: list[OfferedScale] = []
-    if isinstance(scale, RegionScales):
-        found += _of_regions(scale)
-    elif isinstance(scale, PixelScale):
-        found.append(_usable(scale))
-    reason = scale.reason if isinstance(scale, NoScale) else "other values are used"
-    return (*found, *_stated_spacings(header, reason))
-
-
-def _usable(scale: PixelScale) -> OfferedScale:
-    return OfferedScale(
-        basis=scale.basis,
-        row_mm_per_px=scale.row.value,
-        column_mm_per_px=scale.column.value,
-        u_rel=scale.row.u / scale.row.value,
+    """List every scale or pixel spacing that a header states, those of frame 0 where they vary."""
+    moving = header.xray is not None and header.xray.varies
+    return tuple(
+        _offered(one, place="frame 0: " if moving else "")
+        for one in candidate_scales(header)
+        if isinstance(one.scale, PixelScale) or one.stated_mm is not None
     )
 
 
-def _of_regions(scales: RegionScales) -> Iterator[OfferedScale]:
-    for region in scales.header.regions:
-        if not region.is_2d_length:
-            continue
-        middle = PixelPoint(
-            (region.min_y0 + region.max_y1) / 2, (region.min_x0 + region.max_x1) / 2
+def offered_devices(header: LoopHeader) -> tuple[str, ...]:
+    """Say which objects of known size a header names; none is a scale before it is traced."""
+    return tuple(
+        f"on offer: {one.kind} of {one.size_mm:.4g} mm ({one.stated}), to be traced"
+        for one in device_offers(header)
+    )
+
+
+def _offered(candidate: ScaleCandidate, *, place: str) -> OfferedScale:
+    scale = candidate.scale
+    if isinstance(scale, PixelScale):
+        return OfferedScale(
+            basis=f"{place}{candidate.basis}",
+            row_mm_per_px=scale.row.value,
+            column_mm_per_px=scale.column.value,
+            u_rel=scale.u_rel,
         )
-        scale = scales.at([middle, middle])
-        if isinstance(scale, PixelScale):
-            yield _usable(scale)
-        else:
-            row, column = region.mm_per_px
-            yield OfferedScale(
-                basis=f"ultrasound region of rows {region.min_y0} to {region.max_y1}",
-                row_mm_per_px=row,
-                column_mm_per_px=column,
-                usable=False,
-                reason=scale.reason,
-            )
-
-
-def _stated_spacings(header: LoopHeader, reason: str) -> Iterator[OfferedScale]:
-    """List spacings as the file states them; none of them is a scale at the object's depth."""
-    view = header.xray
-    stated = [("PixelSpacing, plane not known", header.pixel_spacing_mm, reason)]
-    if view is not None:
-        kind = f" ({view.calibration_type})" if view.calibration_type else ""
-        depth = "holds at the depth it was made for, not at the detector or the heart as such"
-        stated = [
-            (f"PixelSpacing{kind}, as stored", view.pixel_spacing_mm, depth),
-            (
-                "ImagerPixelSpacing, as stored",
-                view.imager_pixel_spacing_mm,
-                "lies at the detector, not in the patient",
-            ),
-        ]
-    for basis, spacing, why_not in stated:
-        if spacing is not None:
-            yield OfferedScale(
-                basis=basis,
-                row_mm_per_px=spacing[0],
-                column_mm_per_px=spacing[1],
-                usable=False,
-                reason=why_not,
-            )
+    assert candidate.stated_mm is not None  # `offered_scales` leaves out what states no number
+    row, column = candidate.stated_mm
+    return OfferedScale(
+        basis=f"{place}{candidate.basis}",
+        row_mm_per_px=row,
+        column_mm_per_px=column,
+        usable=False,
+        reason=scale.reason,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,6 +156,7 @@ class ListedLoop:
             "secondary_deg": view.secondary_deg if view else None,
             "header_scale": scale_words(self.header),
             "scales": [scale.facts() for scale in offered_scales(self.header)],
+            "devices": [offer.facts() for offer in device_offers(self.header)],
             "warnings": list(self.header.warnings),
         }
 
@@ -241,9 +222,18 @@ def scale_words(header: LoopHeader) -> str:
     scale = header_scale(header, HeaderRequest())
     if isinstance(scale, NoScale):
         return f"none: {scale.reason}"
+    if isinstance(scale, FrameScales):
+        return _moving_words(scale)
     if isinstance(scale, PixelScale):
         return f"{scale.row.value:.4g} mm/px, {scale.basis}"
     return _region_words(scale)
+
+
+def _moving_words(scales: FrameScales) -> str:
+    first = scales.at((), frame=0)
+    if isinstance(first, NoScale):
+        return f"none on frame 0: {first.reason}; the geometry changes from frame to frame"
+    return f"{first.row.value:.4g} mm/px on frame 0, {first.basis}; changes from frame to frame"
 
 
 def _region_words(scales: RegionScales) -> str:

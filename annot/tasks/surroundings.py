@@ -96,7 +96,7 @@ def known_of(
             notes=(note,) if note and not stated and one.caliper.origin == "drawn" else (),
         )
         if stated and known.frame is not None and known.frame.whole:
-            scale = scales[one.part.file].at(one.caliper.points)
+            scale = scales[one.part.file].at(one.caliper.points, frame=one.caliper.frame.frame)
             known = replace(known, frame=without_stated(known.frame, one.caliper, scale))
         found.setdefault(one.caliper.key, {})[one.outcome.name] = known
     return found
@@ -109,7 +109,7 @@ def _drawn(
     for part in read.loops:
         header = loops[part.file].header
         for caliper in part.calipers:
-            scale = scales[part.file].at(caliper.points)
+            scale = scales[part.file].at(caliper.points, frame=caliper.frame.frame)
             for outcome in caliper.measurand.outcomes:
                 scaled = isinstance(scale, PixelScale)
                 reading = Reading(

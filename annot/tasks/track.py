@@ -88,7 +88,7 @@ def track_caliper(
         placed,
         track,
         references,
-        scales[part.file].at(caliper.points),
+        scales[part.file].at(caliper.points, frame=caliper.frame.frame),
         modality=loop.header.modality,
         known=known,
     )

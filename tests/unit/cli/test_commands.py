@@ -186,7 +186,7 @@ def test_schema_accepts_the_file_it_describes(folder):
 
 def test_schema_names_every_column_of_the_table():
     columns = json.loads(run("schema", "table").stdout)
-    assert len(columns) == 45
+    assert len(columns) == 47
     assert all(column["meaning"] for column in columns)
 
 

@@ -17,7 +17,8 @@ from tests.strategies import caliper, catheter_scale, header, paths, view
 from tests.unit.exports.conftest import entry_of
 
 GOLDEN = Path(__file__).parents[2] / "golden" / "table-header.csv"
-SHARES = ["share_scale", "share_object", "share_ends", "share_depth", "share_tilt", "share_other"]
+PARTS = ("scale", "object", "system", "ends", "depth", "tilt", "other")
+SHARES = [f"share_{part}" for part in PARTS]
 
 
 def test_columns_are_those_of_the_contract_in_its_order():
@@ -67,11 +68,13 @@ def test_the_table_alone_rebuilds_the_uncertainty_and_the_scale_part_of_it(path)
     one = caliper(measurand=MEASURANDS["distance"], points=path)
     row = measurement_row(entry_of(one, catheter_scale(), header()))
     from_scale = row["share_scale"] + row["share_object"] + row["share_depth"]
+    # shares are those of first order, which a drawn value and u leave by a little
+    first_order = row["method"] == "first order"
     assert math.sqrt(from_scale) * row["u"] == pytest.approx(
-        row["u_scale_rel"] * row["value"], rel=1e-6
+        row["u_scale_rel"] * row["value"], rel=1e-6 if first_order else 0.1
     )
     half = (row["high"] - row["low"]) / 2
-    assert half / row["u"] >= coverage_factor(math.inf) * (1 - 1e-12)
+    assert half / row["u"] >= coverage_factor(math.inf) * (1 - (1e-12 if first_order else 0.05))
 
 
 def test_cells_of_an_xray_row(xray_entry):
