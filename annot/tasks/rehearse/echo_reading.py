@@ -5,17 +5,19 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from synthetic_dicom.scene import BeatingAnatomy
     from synthetic_dicom.truth import CaliperTruth
     from synthetic_dicom.ultrasound_view import Screen
 
+FloatArray = NDArray[np.float64]
 PointPx = tuple[float, float]
 PLANES_DEG = (0.0, 45.0, 90.0, 135.0)
-SPACING_REL = 0.02  # half-range of a stored spacing's error, the instrument's own default
+# half-ranges of what nobody states, as the instrument's own defaults have them
+SPACING_REL, SOUND_REL = 0.02, 0.02
+AXIAL_MM, LATERAL_REL = 0.25, 0.015
 
 DRAWN_ECHO = {
     "echo plane": "0, 45, 90 or 135°",
@@ -23,6 +25,9 @@ DRAWN_ECHO = {
     "of the stored one, both axes alike, flat",
     "echo tilt": "half-range stated as 5, 10 or 15°, true tilt flat within it; widths show long, "
     "depths short",
+    "echo blur": "each end displaced along the beam by up to ± 0.25 mm, across it by up to "
+    "± 0.015 of its distance from the apex and at least ± 0.25 mm, both flat",
+    "echo sound": "lengths along the beam true within ± 2 % of those seen, flat; the apex is stated",
 }
 
 
@@ -35,7 +40,7 @@ class EchoCase:
     wanted : CaliperTruth
         The true distance in the untilted plane.
     seen_px : pair of (row, column)
-        Where its ends show in the tilted plane.
+        Where its ends show in the tilted, blurred plane.
     tilt_deg : float
         Half-range that the reader states.
     """
@@ -45,6 +50,11 @@ class EchoCase:
     wanted: "CaliperTruth"
     seen_px: tuple[PointPx, PointPx]
     tilt_deg: float
+
+    @property
+    def apex_px(self) -> PointPx:
+        """Return where the sector starts."""
+        return self.screen.panels[0].apex_px
 
     def frame(self, seed: int) -> "NDArray[np.uint8]":
         """Render the untilted plane, shape (rows, columns)."""
@@ -75,13 +85,15 @@ def draw_echo(beating: "BeatingAnatomy", quantity: str, rng: np.random.Generator
     tilt = float(rng.choice([5.0, 10.0, 15.0]))
     shown = math.cos(math.radians(float(rng.uniform(-tilt, tilt))))
     wanted = next(one for one in ultrasound_calipers(panel, beating) if one.quantity == quantity)
-    first, last = np.array(wanted.points_px)
-    size = np.array(panel.mm_per_px)
-    untilted = float(np.hypot(*((last - first) * size)))
+    # from the apex, down and across, in mm
+    size, apex = np.array(panel.mm_per_px), np.array(panel.apex_px)
+    first, last = (np.array(wanted.points_px) - apex) * size
+    untilted = float(np.hypot(*(last - first)))
     # a depth is as long as it is, whatever part of it the untilted plane holds
     stretch = wanted.value_mm / untilted * (shown if quantity == "depth" else 1.0 / shown)
     anchor = first if quantity == "depth" else 0.5 * (first + last)
-    ends = anchor + stretch * (np.array([first, last]) - anchor)
+    tilted = anchor + stretch * (np.array([first, last]) - anchor)
+    ends = _blurred(_misheard(tilted, rng), rng) / size + apex
     return EchoCase(
         screen=replace(screen, panels=(panel,)),
         beating=beating,
@@ -89,6 +101,24 @@ def draw_echo(beating: "BeatingAnatomy", quantity: str, rng: np.random.Generator
         seen_px=(_pair(ends[0]), _pair(ends[1])),
         tilt_deg=tilt,
     )
+
+
+def _misheard(ends_mm: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Return ends whose distance along the beam is off, as by another speed of sound."""
+    middle = ends_mm.mean(axis=0)
+    beam = middle / np.hypot(*middle)
+    factor = 1.0 / (1.0 + SOUND_REL * float(rng.uniform(-1.0, 1.0)))
+    return ends_mm + (factor - 1.0) * np.outer(ends_mm @ beam, beam)
+
+
+def _blurred(ends_mm: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Return ends displaced along and across their own beams."""
+    reach = np.hypot(ends_mm[:, 0], ends_mm[:, 1])[:, None]
+    beam = ends_mm / reach
+    across = np.stack([-beam[:, 1], beam[:, 0]], axis=1)
+    along = AXIAL_MM * rng.uniform(-1.0, 1.0, (2, 1))
+    beside = np.maximum(AXIAL_MM, LATERAL_REL * reach) * rng.uniform(-1.0, 1.0, (2, 1))
+    return np.asarray(ends_mm + along * beam + beside * across)
 
 
 def _pair(values: np.ndarray) -> PointPx:

@@ -1,6 +1,6 @@
 """One case of the reading study: an invented patient measured in X-ray or in echo."""
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Literal
@@ -11,7 +11,7 @@ from annot.calibration import HeaderRequest, LoopScale, NoScale, make_scale
 from annot.calibration.request import ObjectRequest
 from annot.geometry import PixelPoint
 from annot.loops import Loop, open_loop
-from annot.measurement import Caliper, measure_caliper
+from annot.measurement import Beam, Caliper, Known, measure_caliper
 from annot.reads import parse_request
 from annot.tasks.rehearse.echo_reading import DRAWN_ECHO, EchoCase, draw_echo
 from annot.tasks.rehearse.edge_finder import found_ends
@@ -42,6 +42,24 @@ DRAWN = {
 }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scaled:
+    """A loop with its scale and what else its reader knows of it."""
+
+    loop: Loop
+    scale: LoopScale
+    known: Known = field(default_factory=Known)
+
+    def answer(self, caliper: Caliper) -> Answered | str:
+        """Measure a caliper, or say why it has no millimetre."""
+        here = self.scale.at(caliper.points)
+        if isinstance(here, NoScale):
+            return here.reason
+        modality = self.loop.header.modality
+        said = measure_caliper(caliper, here, modality=modality, known=self.known).estimate
+        return Answered(value=said.value, u=said.u, interval=said.interval)
+
+
 def run_reading_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
     """Draw, render and measure one patient in one modality; give one measurement per arm."""
     from synthetic_dicom.scene import beating_anatomy
@@ -69,9 +87,10 @@ def _xray_trials(
     scale = scale_or_refusal(loop, request).scale
     blank = _blank(case, drawn.wanted, "X-ray", object=str(drawn.statement["kind"]))
     tilt = drawn.tilt_deg if drawn.wanted.quantity == "depth" else 0.0
-    trials = [_jittered(blank, loop, scale, drawn.wanted.points_px, tilt, rng)]
+    scaled = _Scaled(loop=loop, scale=scale)
+    trials = [_jittered(blank, scaled, drawn.wanted.points_px, tilt, rng)]
     if drawn.wanted.quantity != "depth":
-        trials.append(_found(blank, loop, scale, drawn.wanted.points_px, rng))
+        trials.append(_found(blank, scaled, drawn.wanted.points_px, rng))
     return trials
 
 
@@ -84,11 +103,15 @@ def _echo_trials(
     frame = drawn.frame(seed) if looks else drawn.blank()
     path = write_ultrasound_picture(frame, drawn.screen, folder / "e.dcm", seed=case)
     loop = open_loop(path)
-    scale = make_scale(loop, HeaderRequest()).scale
+    uid = loop.header.sop_instance_uid
+    beam = Beam(apex=PixelPoint(*drawn.apex_px), loop=uid, source="apex as stated")
+    scaled = _Scaled(
+        loop=loop, scale=make_scale(loop, HeaderRequest()).scale, known=Known(beam=beam)
+    )
     blank = _blank(case, drawn.wanted, "echo", object="header")
-    trials = [_jittered(blank, loop, scale, drawn.seen_px, drawn.tilt_deg, rng)]
+    trials = [_jittered(blank, scaled, drawn.seen_px, drawn.tilt_deg, rng)]
     if looks:
-        trials.append(_found(blank, loop, scale, drawn.wanted.points_px, rng))
+        trials.append(_found(blank, scaled, drawn.wanted.points_px, rng))
     return trials
 
 
@@ -110,37 +133,33 @@ def _blank(case: int, wanted: "CaliperTruth", modality: str, **more: str) -> Tri
 
 def _jittered(
     blank: Trial,
-    loop: Loop,
-    scale: LoopScale,
+    scaled: _Scaled,
     ends: tuple[PointPx, PointPx],
     tilt_deg: float,
     rng: np.random.Generator,
 ) -> Trial:
     u_end = round(float(rng.uniform(0.4, 1.6)), 2)
     places = np.rint(np.asarray(ends) + rng.normal(0.0, u_end, (2, 2)))
-    caliper = _caliper(blank, loop, places, u_end_px=u_end, tilt_deg=tilt_deg)
-    return trial_of(_measured(caliper, scale, loop), blank)
+    caliper = _caliper(blank, scaled.loop, places, u_end_px=u_end, tilt_deg=tilt_deg)
+    return trial_of(scaled.answer(caliper), blank)
 
 
 def _found(
     blank: Trial,
-    loop: Loop,
-    scale: LoopScale,
+    scaled: _Scaled,
     ends: tuple[PointPx, PointPx],
     rng: np.random.Generator,
 ) -> Trial:
     modality = blank.labels["modality"]
     kind: Literal["shadow", "wall"] = "shadow" if modality == "X-ray" else "wall"
     rough = np.asarray(ends) + rng.normal(0.0, ROUGH_SD_PX, (2, 2))
-    found = found_ends(loop.frame(0), (tuple(rough[0]), tuple(rough[1])), kind=kind)
+    found = found_ends(scaled.loop.frame(0), (tuple(rough[0]), tuple(rough[1])), kind=kind)
     named = replace(blank, arm=FOUND)
     if found is None:
         return replace(named, refusal="the study's own finder sees no edge")
-    caliper = replace(
-        _caliper(blank, loop, np.asarray(found), u_end_px=FOUND_U_PX[modality], tilt_deg=0.0),
-        origin="refined",
-    )
-    return trial_of(_measured(caliper, scale, loop), named)
+    u_end = FOUND_U_PX[modality]
+    caliper = _caliper(blank, scaled.loop, np.asarray(found), u_end_px=u_end, tilt_deg=0.0)
+    return trial_of(scaled.answer(caliper), named)
 
 
 def _caliper(
@@ -154,11 +173,3 @@ def _caliper(
         u_end_px=u_end_px,
         tilt_deg=tilt_deg,
     )
-
-
-def _measured(caliper: Caliper, scale: LoopScale, loop: Loop) -> Answered | str:
-    here = scale.at(caliper.points)
-    if isinstance(here, NoScale):
-        return here.reason
-    said = measure_caliper(caliper, here, modality=loop.header.modality).estimate
-    return Answered(value=said.value, u=said.u, interval=said.interval)
