@@ -27,7 +27,7 @@ DRAWN_ECHO = {
     "depths short",
     "echo blur": "each end displaced along the beam by up to ± 0.25 mm, across it by up to "
     "± 0.015 of its distance from the apex and at least ± 0.25 mm, both flat",
-    "echo sound": "lengths along the beam true within ± 2 % of those seen, flat; the apex is stated",
+    "echo sound": "lengths along the beam true within ± 2 % of those seen, flat; apex stated",
 }
 
 
