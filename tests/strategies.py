@@ -307,12 +307,35 @@ segment_requests = st.builds(
     u_end_px=st.one_of(st.none(), st.floats(0.1, 5.0)),
     placing=_placings,
 )
+object_names = st.sampled_from(["", "wire 3", "grid A"])
+
+
+def _spaced(kind: str, name: str, points_of: st.SearchStrategy) -> st.SearchStrategy:
+    """Draw marks at a known spacing, named and counted or not."""
+    counts = st.one_of(st.none(), st.integers(3, 20)) if kind != "grid" else st.none()
+    return st.builds(
+        ObjectRequest,
+        kind=st.just(kind),
+        size=st.builds(replace, _measured(name), object_name=object_names),
+        readings=_readings(points_of),
+        count=counts,
+        material=words,
+        placing=_placings,
+    )
+
+
+spaced_requests = st.one_of(
+    _spaced("markers", "marker spacing", paths(longest=4)),
+    _spaced("step", "step spacing", paths(longest=2)),
+    _spaced("grid", "grid spacing", st.tuples(points, points, points, points)),
+)
 relative = st.floats(1e-4, 0.5)
 sizes_of_pixel = st.floats(0.01, 2.0)
 scale_requests: st.SearchStrategy[ScaleRequest] = st.one_of(
     catheter_requests(),
     sphere_requests,
     segment_requests,
+    spaced_requests,
     st.builds(
         HeaderRequest,
         u_rel=st.one_of(st.none(), relative),

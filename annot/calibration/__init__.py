@@ -13,12 +13,12 @@ from annot.calibration.geometry_key import GeometryKey, Region
 from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.known_objects import KnownSize, french_to_mm
 from annot.calibration.make_scale import LoopScale, MadeScale, compared, make_scale
-from annot.calibration.object_in_frame import SeenSize
 from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import (
     BorrowedRequest,
     GivenRequest,
     HeaderRequest,
+    ObjectKind,
     ObjectReading,
     ObjectRequest,
     Placing,
@@ -26,7 +26,7 @@ from annot.calibration.request import (
 )
 from annot.calibration.scale import NoScale, PixelScale
 from annot.calibration.scale_agreement import ScaleComparison
-from annot.calibration.tube_fit import fit_priors
+from annot.calibration.seen_size import SeenSize
 
 __all__ = [
     "Allowance",
@@ -41,6 +41,7 @@ __all__ = [
     "LoopScale",
     "MadeScale",
     "NoScale",
+    "ObjectKind",
     "ObjectReading",
     "ObjectRequest",
     "PixelScale",
@@ -57,7 +58,6 @@ __all__ = [
     "candidate_scales",
     "compared",
     "device_offers",
-    "fit_priors",
     "french_to_mm",
     "header_scale",
     "make_scale",

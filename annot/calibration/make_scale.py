@@ -13,9 +13,10 @@ from annot.calibration.frame_hold import differing_frames, held_frames
 from annot.calibration.geometry_key import Region
 from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.identity import geometry_key, pixel_aspect, short_hash
-from annot.calibration.object_in_frame import SeenSize, size_in_frames
+from annot.calibration.intensity import StoredPixels
+from annot.calibration.object_in_frame import size_in_frames
 from annot.calibration.region_scales import RegionScales
-from annot.calibration.request import GivenRequest, HeaderRequest, ObjectRequest
+from annot.calibration.request import SPACED, GivenRequest, HeaderRequest, ObjectRequest
 from annot.calibration.scale import (
     NoScale,
     PixelScale,
@@ -23,10 +24,11 @@ from annot.calibration.scale import (
     size_scale,
 )
 from annot.calibration.scale_agreement import ScaleComparison, compare_scales, with_disagreements
+from annot.calibration.seen_size import SeenSize
 from annot.calibration.ultrasound_region import protects_its_scale, region_for
 from annot.geometry import PixelPoint
 from annot.loops import Loop, LoopHeader, refuse_outside
-from annot.uncertainty import propagate, stated
+from annot.uncertainty import MeasurementResult, propagate, stated
 
 LoopScale = PixelScale | RegionScales | FrameScales | NoScale
 PROTECTED = (
@@ -128,12 +130,28 @@ def _from_object(loop: Loop, request: ObjectRequest) -> MadeScale:
         key=key,
         full_scale=float(2**header.bits_stored - 1),
         aspect=place.aspect,
+        stored=_stored_pixels(loop) if frames else StoredPixels(),
     )
     if isinstance(seen, NoScale):
         return MadeScale(scale=seen)
     scale = _scale_of(header, request, seen, key=key, place=place)
     first = request.readings[0]
     return compared(MadeScale(scale=scale, seen=seen), header, frame=first.frame, at=first.points)
+
+
+def _stored_pixels(loop: Loop) -> StoredPixels:
+    """Return what the file says of how its values relate to the beam, and of its shutter."""
+    xray, display = loop.header.xray, loop.display
+    table = display.modality_table
+    return StoredPixels(
+        relation=xray.intensity_relationship if xray else None,
+        to_intensity=None if table is None else table.apply,
+        hidden=(
+            None
+            if display.shutter is None
+            else ~display.shutter.visible(loop.header.rows, loop.header.columns)
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,15 +189,23 @@ def _scale_of(
         key=f"depth-{short_hash(header.sop_instance_uid, request.placing, known.key, *where)}",
         view=view,
     )
+
+    def at_depth(of_object: MeasurementResult) -> MeasurementResult:
+        both = [of_object, depth.quantity]
+        return propagate(lambda size, ratio: size * ratio, both, unit="mm/px")
+
     at_object = distortion_factor(view, size_scale(key, known, seen.size), key=key)
-    scale = propagate(lambda size, ratio: size * ratio, [at_object, depth.quantity], unit="mm/px")
-    row, column = pair_of_scales(scale, place.aspect)
+    row, column = pair_of_scales(at_depth(at_object), place.aspect)
+    if seen.column_size is not None:
+        across = distortion_factor(view, size_scale(key, known, seen.column_size), key=key)
+        column = at_depth(across)
+    made_of = f" ({request.material})" if request.material else ""
     return PixelScale(
         key=key,
         kind=request.kind,
         row=row,
         column=column,
-        basis=f"{known.source}, seen as {seen.size.value:.2f} px",
+        basis=f"{known.source}{made_of}, seen as {seen.size.value:.2f} px",
         geometry=geometry_key(header, frame),
         object_id=known.key,
         depth_group=depth.group,
@@ -210,6 +236,8 @@ def _size_warnings(request: ObjectRequest) -> tuple[str, ...]:
 
 def _model_warnings(header: LoopHeader, request: ObjectRequest) -> tuple[str, ...]:
     """Say where the object's own model rests on something that nobody stated."""
+    if request.kind in SPACED:
+        return ()  # places of marks do not depend on how values go with the intensity
     if request.kind == "segment":
         if header.modality == "US" or request.placing.tilt_deg is not None:
             return ()
@@ -218,16 +246,7 @@ def _model_warnings(header: LoopHeader, request: ObjectRequest) -> tuple[str, ..
             "every length too long",
         )
     idle = f"the stated tilt has no effect on the width of a {request.kind}"
-    unused = (idle,) if request.placing.tilt_deg else ()
-    relation = header.xray.intensity_relationship if header.xray else None
-    if relation == "LIN":
-        return unused
-    words = f"are {relation} of" if relation else "have no stated relation to"
-    return (
-        f"stored values {words} the beam's intensity, while the shadow model takes them as "
-        "proportional to it: check the scale on another object",
-        *unused,
-    )
+    return (idle,) if request.placing.tilt_deg else ()
 
 
 def _given(header: LoopHeader, request: GivenRequest) -> PixelScale | NoScale:

@@ -9,7 +9,9 @@ from annot.calibration.shaft_fit import Filling
 from annot.errors import InputError
 from annot.geometry import PixelPoint
 
-ObjectKind = Literal["catheter", "sphere", "segment"]
+ObjectKind = Literal["catheter", "sphere", "segment", "markers", "grid", "step"]
+Device = Literal["catheter", "sheath"]
+SPACED = frozenset({"markers", "grid", "step"})  # kinds that are known by a spacing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +24,8 @@ class ObjectReading:
         Frame index from 0.
     points : tuple of PixelPoint
         Catheter: a rough trace along its axis. Sphere: its centre, roughly. Segment: both ends.
+        Markers: a rough trace from beyond the first band to beyond the last. Grid: its four
+        outermost nodes, in turn around. Step: from beyond the first edge to beyond the last.
     radius_px : float or None
         Sphere only: its radius, roughly.
     """
@@ -46,7 +50,8 @@ class Placing:
     depth_preset : str or None
         The same by the name of a usual place, see `DEPTH_PRESETS`.
     tilt_deg : float or None
-        Half-range of the unknown tilt of a segment out of the image plane.
+        Half-range of the unknown tilt of a segment or of marks at a spacing out of the image
+        plane; for marks None takes the default allowance and says so.
     overrule : str
         Reason for using a scale where it would be refused.
 
@@ -91,7 +96,9 @@ class ObjectRequest:
 
     `surface` says which diameter of a catheter `size` is; `other_mm` is the other one, where
     somebody knows it: it fixes the wall, which a picture alone shows poorly. `segment` needs
-    neither. `u_end_px` is how well one end of a segment is placed by hand.
+    neither. `device` says whether the tube is a catheter or a sheath, whose labels speak of
+    different surfaces. `count` is how many bands or edges somebody counts on the traced piece.
+    `u_end_px` is how well one end of a segment is placed by hand.
 
     Raises
     ------
@@ -106,6 +113,8 @@ class ObjectRequest:
     surface: Surface = "outer"
     other_mm: float | None = None
     filling: Filling = "unknown"
+    device: Device = "catheter"
+    count: int | None = None
     material: str = ""
     u_end_px: float | None = None
     placing: Placing = field(default_factory=Placing)

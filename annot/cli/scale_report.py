@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from annot.cli.object_report import object_words
 from annot.cli.printing import say, say_caution, say_table, say_warnings
 from annot.errors import InputError
 from annot.tasks.calibrate import NoScale, ScaleAnswer, ScaleComparison
@@ -22,6 +23,8 @@ def print_scale(loop: Path, answer: ScaleAnswer, *, picture: Path | None = None)
     say(f"It rests on {scale.basis}.")
     if answer.made.seen is not None:
         say(f"Sections used {facts['sections_used']}, rejected {facts['sections_rejected']}.")
+        for words in object_words(answer.made.seen.details):
+            say(words)
     say_table(
         "What its variance is made of",
         ("source", "kind", ">value", ">u", "unit", ">share"),

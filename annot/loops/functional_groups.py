@@ -41,7 +41,14 @@ _SAME_FOR_ALL = (
     *(keyword for triple in TRIPLES for keyword in triple),
 )
 # Each frame may have its own; the first one's is enough to show a picture.
-_OF_THE_FIRST = ("WindowCenter", "WindowWidth", "RescaleSlope", "RescaleIntercept")
+_OF_THE_FIRST = (
+    "WindowCenter",
+    "WindowWidth",
+    "WindowCenterWidthExplanation",
+    "VOILUTFunction",
+    "RescaleSlope",
+    "RescaleIntercept",
+)
 _TIMES = ("FrameAcquisitionDateTime", "FrameReferenceDateTime")
 _CALIBRATION_IMAGE = "CalibrationImage"
 _WANTED = frozenset({*_ANGLES, *_SAME_FOR_ALL, *_OF_THE_FIRST, *_TIMES, _CALIBRATION_IMAGE})

@@ -44,6 +44,12 @@ def read_xray_view(
         attributes.warn(sentence)
     if attributes.one_of("RecommendedViewingMode", ("SUB", "NAT")) == "SUB":
         attributes.warn("The loop is meant to be viewed subtracted; frames are the unsubtracted.")
+    angulation = _angle(attributes, "ColumnAngulation", 90.0)  # fluoroscopy, PS3.3 C.8.7.6
+    if angulation:
+        attributes.warn(
+            f"ColumnAngulation is {angulation:g} degrees: the beam does not meet the detector at a "
+            "right angle."
+        )
     vectors = vectors_of(differing or {})
     if not vectors.table_mm:
         moves = classic_table_positions(attributes, frames=frames)

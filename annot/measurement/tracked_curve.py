@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from annot.calibration import NoScale, PixelScale
+from annot.calibration import LoopScale
 from annot.measurement.caliper import Caliper
 from annot.measurement.measure import Known, Measurement, measure_moved
 from annot.measurement.placement import TRACKED_ECHO_PX, TRACKED_XRAY_PX
@@ -39,7 +39,7 @@ def measure_track(
     caliper: Caliper,
     track: Track,
     references: Sequence[FrameReference],
-    scale: PixelScale | NoScale,
+    scale: LoopScale,
     *,
     modality: str,
     known: Known | None = None,
@@ -52,8 +52,8 @@ def measure_track(
         As drawn on frame `track.start`.
     references : sequence of FrameReference
         The loop's frames by number.
-    scale : PixelScale or NoScale
-        The scale at the drawn points; it is asked again where the ends have moved to.
+    scale : LoopScale
+        The loop's scale; it is asked anew on each frame and where the ends have moved to.
     """
     allowance = TRACKED_ECHO_PX if modality == "US" else TRACKED_XRAY_PX
     found = []

@@ -77,6 +77,7 @@ class ScaleAnswer:
             "size_px": seen.size.value if seen else None,
             "sections_used": seen.sections_used if seen else None,
             "sections_rejected": seen.sections_rejected if seen else None,
+            "object": dict(seen.details) if seen else {},
             "budget": [
                 {
                     "input": line.input.key,

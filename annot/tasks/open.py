@@ -16,29 +16,44 @@ from annot.calibration import (
     device_offers,
     header_scale,
 )
-from annot.errors import AnnotError
+from annot.errors import AnnotError, LoopError
 from annot.loops import (
+    DisplayChoice,
+    LookupTable,
     Loop,
     LoopArray,
     LoopHeader,
+    ShownLoop,
+    Window,
     find_loops,
+    is_folder,
+    leads_to_loops,
     missing_decoder,
     open_folder,
     read_header,
     short_name,
+    stored_range,
 )
 from annot.loops import open_loop as open_file
 
 __all__ = [
+    "DisplayChoice",
+    "LookupTable",
     "Loop",
     "LoopArray",
     "LoopHeader",
     "OfferedScale",
+    "ShownLoop",
+    "Window",
+    "leads_to_loops",
     "list_loops",
     "offered_devices",
     "offered_scales",
     "open_loop",
+    "open_loops",
+    "refuse_unopenable",
     "scale_words",
+    "stored_range",
 ]
 
 
@@ -73,14 +88,55 @@ class OfferedScale:
 
 
 def open_loop(path: Path | str) -> Loop:
-    """Open a loop: a file, or a folder whose files are the frames of one loop.
+    """Open a loop: a file, or a folder or zip archive whose files are the frames of one loop.
 
     Raises
     ------
     LoopError
         If it is no loop, with the reason.
     """
-    return open_folder(path) if Path(path).is_dir() else open_file(path)
+    return open_folder(path) if is_folder(Path(path)) else open_file(path)
+
+
+def open_loops(paths: Iterable[Path]) -> tuple[list[Loop], list[str]]:
+    """Open every loop below the paths, as `list_loops` lists them.
+
+    Returns
+    -------
+    tuple
+        The loops, and a sentence for everything that does not open.
+
+    Raises
+    ------
+    LoopError
+        If a path does not exist, or a folder, archive or index cannot be listed.
+    """
+    loops, faults = [], []
+    for listed in list_loops(paths):
+        try:
+            loops.append(listed.opened())
+        except AnnotError as fault:
+            faults.append(fault.message)
+    return loops, faults
+
+
+def refuse_unopenable(path: Path) -> None:
+    """Refuse a path below which no loop opens; the first that does is enough.
+
+    Raises
+    ------
+    LoopError
+        With what is wrong, of several files at fault with the first.
+    """
+    faults = []
+    for listed in list_loops([path]):
+        try:
+            listed.opened()
+        except AnnotError as fault:
+            faults.append(fault.message)
+        else:
+            return
+    raise LoopError(faults[0] if faults else f"No DICOM file lies in {path}: name another.")
 
 
 def offered_scales(header: LoopHeader) -> tuple[OfferedScale, ...]:
@@ -125,13 +181,26 @@ def _offered(candidate: ScaleCandidate, *, place: str) -> OfferedScale:
 class ListedLoop:
     """A file with its header, or with the sentence that says why it is no loop.
 
-    A folder whose `files` are the frames of one loop stands for them all.
+    A folder whose `files` are the frames of one loop stands for them all, and is `series`.
     """
 
     path: Path
     header: LoopHeader | None
     fault: str = ""
     files: int = 1
+    series: Loop | None = None
+
+    def opened(self) -> Loop:
+        """Open it.
+
+        Raises
+        ------
+        LoopError
+            If it is at fault, or cannot be opened.
+        """
+        if self.header is None:
+            raise LoopError(self.fault)
+        return self.series or open_file(self.path)
 
     def facts(self) -> dict[str, object]:
         """Return what a list shows, for machines."""
@@ -164,11 +233,11 @@ class ListedLoop:
 def list_loops(paths: Iterable[Path]) -> Iterator[ListedLoop]:
     """List every loop below the paths, headers only; a file at fault is listed with its fault.
 
-    Folders found below the paths, or named, are listed as one loop where `open_loop` opens them as
-    one; files that were named themselves are listed one by one.
+    Folders found below the paths, or named, in an archive too, are listed as one loop where
+    `open_loop` opens them as one; files that were named themselves are listed one by one.
     """
     named = list(paths)
-    alone = {path for path in named if not path.is_dir()}
+    alone = {path for path in named if not is_folder(path)}
     for folder, found in groupby(find_loops(named), key=lambda path: path.parent):
         yield from _listed_folder(folder, found, alone)
 
@@ -178,7 +247,7 @@ def _listed_folder(folder: Path, found: Iterable[Path], alone: set[Path]) -> Ite
     held: list[ListedLoop] = []
     for path in found:
         held.append(_listed_file(path))
-        if path in alone or not folder.is_dir() or not _same_series(held[0], held[-1]):
+        if path in alone or not _same_series(held[0], held[-1]):
             yield from held
             held = []
             for later in found:
@@ -190,7 +259,7 @@ def _listed_folder(folder: Path, found: Iterable[Path], alone: set[Path]) -> Ite
             pass  # several loops or stills, then; each is listed with what it says itself
         else:
             if loop.frames == len(held):
-                held = [ListedLoop(path=folder, header=loop.header, files=loop.frames)]
+                held = [ListedLoop(path=folder, header=loop.header, files=loop.frames, series=loop)]
     yield from held
 
 

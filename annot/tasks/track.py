@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from annot.calibration import HeaderRequest
+from annot.calibration import HeaderRequest, NoScale
 from annot.errors import InputError
 from annot.exports import CSV, PNG, Cell, write_whole
 from annot.exports.curve_figure import curve_png
@@ -88,10 +88,12 @@ def track_caliper(
         placed,
         track,
         references,
-        scales[part.file].at(caliper.points, frame=caliper.frame.frame),
+        scales[part.file],
         modality=loop.header.modality,
         known=known,
     )
+    if loop.header.xray is not None and loop.header.xray.varies:
+        _refuse_some_frames(part, points)
     moments = tuple(times[point.frame] for point in points)
     r_waves = loop.header.r_wave_times_ms
     rng = generator_for([point.measurement.result for point in points])
@@ -105,6 +107,17 @@ def track_caliper(
         times_ms=moments,
         summary=summary,
         warnings=(*own.measurement.warnings, *track.lost, *summary.warnings),
+    )
+
+
+def _refuse_some_frames(part: LoopRead, points: tuple[CurvePoint, ...]) -> None:
+    """Refuse a curve that would be in mm on some frames and in pixels on others."""
+    measured = [point.measurement for point in points]
+    if len({one.result.unit for one in measured}) < 2:
+        return
+    reason = next(one.scale.reason for one in measured if isinstance(one.scale, NoScale))
+    raise InputError(
+        f"{part.file}: the scale holds on some frames only, so there is no curve: {reason}."
     )
 
 

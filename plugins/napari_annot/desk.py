@@ -6,16 +6,17 @@ from pathlib import Path
 
 from psygnal import Signal
 
-from annot.calibration import LoopScale, ObjectRequest, ScaleRequest
+from annot.calibration import LoopScale, ObjectKind, ObjectRequest, ScaleRequest
 from annot.errors import AnnotError, InputError
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead
 from annot.tasks.calibrate import MadeScale
 from annot.tasks.measure import NO_SCALE_ASKED, Beams, Measurement, known_of, measure_live
-from annot.tasks.open import Loop
+from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot import read_edits as edits
+from napari_annot.display_state import AS_THE_FILE_ASKS
 from napari_annot.drawing import Draft, caliper_of
 from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
@@ -23,7 +24,7 @@ from napari_annot.measured import MeasuredCalipers
 from napari_annot.screen_state import Facts, ScreenState
 from napari_annot.standings import Standing, Standings, standing_of
 from napari_annot.state import resolve
-from napari_annot.tools import ObjectKind, Tool, Trace, trace_of
+from napari_annot.tools import Tool, Trace, trace_of
 
 NOBODY = Read(reader="", loops=())
 
@@ -48,6 +49,7 @@ class Desk:
         self.beams = Beams()
         self.history = History()
         self.traces: dict[str, Trace] = {}
+        self.displays: dict[str, DisplayChoice] = {}
         self.shown: str | None = None
         self.frame = 0
         self.tool: Tool | None = None
@@ -83,6 +85,17 @@ class Desk:
             return
         self.draft = None
         self.shown, self.frame = file, 0
+        self.changed.emit()
+
+    @property
+    def display(self) -> DisplayChoice:
+        """How the loop on show is shown; no part of the read, for nothing is measured with it."""
+        return self.displays.get(self.shown or "", AS_THE_FILE_ASKS)
+
+    def show_as(self, choice: DisplayChoice) -> None:
+        """Look at the loop on show otherwise."""
+        self.displays[self._on_show()] = choice
+        self.say("")
         self.changed.emit()
 
     def stand_on(self, frame: int) -> None:
@@ -280,6 +293,7 @@ class Desk:
             for one in read.loops
             if isinstance(one.scale, ObjectRequest)
         }
+        self.displays = {}
         self.tool = self.draft = self.selected = None
         self.placing = EndPlacing.of(read)
         self.shown, self.frame = (read.loops[0].file if read.loops else None), 0
@@ -306,6 +320,7 @@ class Desk:
             measured=self.measured,
             traces=self.traces,
             shown=self.shown,
+            display=self.display,
             frame=self.frame,
             tool=self.tool,
             draft=self.draft,

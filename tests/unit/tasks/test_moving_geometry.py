@@ -19,6 +19,7 @@ from annot.tasks.calibrate import scale_loop
 from annot.tasks.measure import measure_read
 from annot.tasks.open import list_loops, open_loop
 from annot.tasks.read import load_read
+from annot.tasks.track import track_caliper
 
 FRAMES = 6
 SEGMENT = {
@@ -214,6 +215,32 @@ def test_a_scale_is_asked_for_one_frame(tmp_path):
     assert [one.frame for one in answers] == [0, 2, 4]
     with pytest.raises(InputError, match="frame 6, but the loop has frames 0 to 5"):
         scale_loop(opened, HeaderRequest(), frame=6)
+
+
+def textured(path, **changes):
+    """Write a loop that shows one still texture, so that an end can be followed through it."""
+    texture = np.random.default_rng(4).integers(300, 3000, (60, 80), dtype=np.uint16)
+    pixels = np.broadcast_to(texture, (FRAMES, 60, 80)).tobytes()
+    times = {"FrameTime": 66.7, "FrameIncrementPointer": 0x00181063}
+    return rotational(path, PixelData=pixels, **times, **changes)
+
+
+def followed(folder, scale):
+    path = folder / "read.json"
+    loops = [loop("turn.dcm", scale, 2)]
+    path.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "S", "loops": loops}))
+    return track_caliper(load_read(path), folder, "c2")
+
+
+def test_a_curve_needs_a_scale_on_every_frame(tmp_path):
+    textured(tmp_path / "turn.dcm")
+    with pytest.raises(InputError, match=r"turn\.dcm: the scale holds on some frames only"):
+        followed(tmp_path, {**SEGMENT, "frame": 2})
+    curve = followed(tmp_path, {"kind": "header"})
+    results = [one.measurement.result for one in curve.points]
+    assert len(results) == FRAMES
+    assert {one.unit for one in results} == {"mm"}
+    assert [one.value for one in results] == pytest.approx([50 * 0.15] * FRAMES, rel=0.02)
 
 
 def test_a_list_says_that_the_scale_is_the_first_frames(tmp_path):
