@@ -14,6 +14,7 @@ from annot.calibration.request import ObjectRequest
 from annot.errors import InputError
 from annot.loops import Loop, open_loop
 from annot.reads import parse_request
+from annot.tasks.rehearse.tally import NAIVE
 from annot.tasks.rehearse.trial import Answered, Trial, trial_of
 from annot.uncertainty import MeasurementResult, expand
 
@@ -100,7 +101,9 @@ def answers(
         return trial_of(made.scale.reason, fit), trial_of(made.scale.reason, scale)
     assert isinstance(made.scale, PixelScale)
     assert made.seen is not None
-    row = made.scale.row
+    row, naive = made.scale.row, made.seen.details.get("half_depth_px")
+    if isinstance(naive, float):
+        fit = replace(fit, beside={**beside, NAIVE: naive})
     return (
         trial_of(_fit_alone(made.seen.size), fit),
         trial_of(

@@ -127,7 +127,8 @@ def _wanted(
     A depth is laid at the drawn tilt along the direction in which the appendage points, and
     projected again: the sign table speaks of a segment whose tilt is not known.
     """
-    from synthetic_dicom.xray_truth import point, xray_calipers
+    from synthetic_dicom.phantom_truth import point
+    from synthetic_dicom.xray_truth import xray_calipers
 
     truth = next(one for one in xray_calipers(scene, beating) if one.quantity == quantity)
     setup = scene.setup

@@ -6,11 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from annot.tasks.rehearse import ball_case, shaft_case, shaft_picture
+from annot.calibration.shadow import TubeShadow
+from annot.calibration.shaft_bound import shaft_bound_px
+from annot.tasks.rehearse import SCALE_KINDS, ball_case, run_case, shaft_case, shaft_picture, tally
 from annot.tasks.rehearse.edge_finder import found_ends
 from annot.tasks.rehearse.reading_case import QUANTITIES, run_reading_case
 from annot.tasks.rehearse.shaft_bound import KnownBefore, shaft_bound_rel
 from annot.tasks.rehearse.study import chance_of
+from annot.tasks.rehearse.tally import NAIVE
 from annot.tasks.rehearse.xray_reading import draw_xray
 from synthetic_dicom.scene import beating_anatomy
 from synthetic_dicom.shaft_profile import ShaftProfile
@@ -189,3 +192,36 @@ def test_the_object_lies_within_the_stated_depth_of_what_is_measured(quantity):
         assert 10 <= drawn.depth_offset_mm <= 30
         assert abs(thing.height_mm()) < 120
         assert setup.sid_mm > setup.sod_mm
+
+
+# ---------------------------------------------------------------- beside the fit
+def test_the_bound_is_the_instruments_own_where_the_picture_says_enough():
+    # two ways to one bound: the generator's pictures here, the fit's model and slopes there
+    good = [one for one in shafts(48) if one.knows_other and not one.lumen and one.blur >= 0.1]
+    assert len(good) >= 5
+    for one in good:
+        known = KnownBefore(lumen_ratio=0.006, primary_share=0.2, lumen_is_empty=True)
+        own = shaft_bound_rel(one.profile, length_px=one.length_px, noise=one.noise, before=known)
+        tube = TubeShadow(
+            outer_px=one.size_px,
+            lumen_ratio=one.ratio,
+            wall_depth=one.wall,
+            lumen_depth=0.0,
+            blur_px=one.blur * one.size_px,
+            across=(math.cos(one.heading), math.sin(one.heading)),
+        )
+        theirs = shaft_bound_px(
+            tube,
+            noise=one.noise,
+            length_px=one.length_px,
+            lumen_ratio_u=0.006,
+            primary_share=1.0 - one.veil,
+        )
+        assert theirs / one.size_px == pytest.approx(own, rel=0.2)
+
+
+def test_the_naive_width_stands_beside_the_fit_and_reads_small():
+    [fit, scale] = run_case(SCALE_KINDS["catheter"], 13, seed=1)
+    assert 0.75 < fit.beside[NAIVE] / fit.true < 0.97
+    assert NAIVE not in scale.beside
+    assert tally([fit]).naive_bias_rel == pytest.approx(fit.beside[NAIVE] / fit.true - 1)
