@@ -54,8 +54,13 @@ def curve_png(
     axes.tick_params(colors=GREY)
     for spine in axes.spines.values():
         spine.set_color("#555555")
-    axes.legend(
-        facecolor="black", edgecolor="#555555", labelcolor=GREY, fontsize=8.5, ncols=2, loc="best"
+    figure.legend(
+        facecolor="black",
+        edgecolor="#555555",
+        labelcolor=GREY,
+        fontsize=8.5,
+        ncols=3,
+        loc="outside upper center",
     )
     words = f"Tracked by a program, not confirmed by a person. {CAUTION}"
     figure.supxlabel(wrapped(words, 130), color=GREY, fontsize=8)
