@@ -27,7 +27,6 @@ from annot.calibration.request import (
 from annot.calibration.scale import NoScale, PixelScale
 from annot.calibration.scale_agreement import ScaleComparison
 from annot.calibration.seen_size import SeenSize
-from annot.calibration.tube_fit import fit_priors
 
 __all__ = [
     "Allowance",
@@ -59,7 +58,6 @@ __all__ = [
     "candidate_scales",
     "compared",
     "device_offers",
-    "fit_priors",
     "french_to_mm",
     "header_scale",
     "make_scale",

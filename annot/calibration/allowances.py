@@ -89,6 +89,105 @@ BALL_MODEL_REL = Allowance(
     meaning="relative error of the ball model against a real ball",
     source="own renderings: up to 0.1 %",
 )
+LUMEN_RATIO_LOWEST = Allowance(
+    value=0.55,
+    unit="1",
+    meaning="least inner over outer diameter of a shaft whose wall nobody stated (rectangular)",
+    source="from memory: braided diagnostic catheters and pigtails begin near 0.6",
+)
+LUMEN_RATIO_HIGHEST = Allowance(
+    value=0.90,
+    unit="1",
+    meaning="largest inner over outer diameter of a shaft whose wall nobody stated (rectangular)",
+    source="from memory: thin-walled guiding catheters and sheaths end near 0.9",
+)
+WALL_DEPTH = Allowance(
+    value=0.5,
+    unit="1",
+    meaning="usual optical depth of a path of one outer diameter through a shaft's wall",
+    source="common practice, no source: plastics with barium or braid, 70 to 90 kV",
+)
+WALL_DEPTH_LOG = Allowance(
+    value=1.2,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the wall's depth: a factor of 3.3",
+    source="common practice, no source",
+)
+LUMEN_DEPTH = Allowance(
+    value=0.8,
+    unit="1",
+    meaning="usual optical depth of a path of one outer diameter through contrast in a lumen",
+    source="common practice, no source: diluted to undiluted contrast in 5 to 14 French",
+)
+LUMEN_DEPTH_LOG = Allowance(
+    value=1.0,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the lumen's depth: a factor of 2.7",
+    source="common practice, no source",
+)
+PRIMARY_SHARE = Allowance(
+    value=0.80,
+    unit="1",
+    meaning="share of primary beam in the light beside the object, the rest being scatter",
+    source="common practice, no source: scatter and glare add 0 to 50 % to the primary beam",
+)
+PRIMARY_SHARE_U = Allowance(
+    value=0.20,
+    unit="1",
+    meaning="standard uncertainty of the share of primary beam",
+    source="common practice, no source",
+)
+BLUR_PX = Allowance(
+    value=1.2,
+    unit="px",
+    meaning="usual standard deviation of the system's blur",
+    source="common practice, no source: focal spot, motion and detector",
+)
+BLUR_LOG = Allowance(
+    value=0.6,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the blur: a factor of 1.8 either way",
+    source="common practice, no source",
+)
+THREAD_WIDTH = Allowance(
+    value=0.04,
+    unit="1",
+    meaning="half-thickness of a denser thread in a wall over the outer diameter",
+    source="common practice, no source: it fits into a wall of some 0.15 diameters",
+)
+THREAD_WIDTH_LOG = Allowance(
+    value=0.4,
+    unit="1",
+    meaning="standard uncertainty of the logarithm of the thread's thickness",
+    source="common practice, no source",
+)
+BLACK_SHARE = Allowance(
+    value=0.05,
+    unit="1",
+    meaning="share of the brightest twentieth of a frame below which its border counts as blades",
+    source="common practice, no source: scatter behind lead stays below a twentieth",
+)
+LOG_GAIN = Allowance(
+    value=1.4,
+    unit="1",
+    meaning="factor either way of the gain of stored logarithms whose table the file leaves out",
+    source="common practice, no source",
+)
+RELATION_REL = Allowance(
+    value=0.04,
+    unit="1",
+    meaning="relative error of a size from pixels of unknown relation to intensity, where the "
+    "picture cannot be fitted in another relation",
+    source="own convolution of blurred cylinders: half-depth widths before and after a logarithm "
+    "differ by 5 % at an optical depth of 0.5",
+)
+FILLING_REL = Allowance(
+    value=0.01,
+    unit="1",
+    meaning="relative error of a catheter's fitted size whose filling or material nobody stated",
+    source="no source that agrees with the next: published phantom studies put the effect of "
+    "filling and material between -16 and +10 %, with edge methods of their own",
+)
 HAND_END_PX = Allowance(
     value=1.0,
     unit="px",

@@ -13,6 +13,7 @@ from annot.calibration.frame_hold import differing_frames, held_frames
 from annot.calibration.geometry_key import Region
 from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.identity import geometry_key, pixel_aspect, short_hash
+from annot.calibration.intensity import StoredPixels
 from annot.calibration.object_in_frame import size_in_frames
 from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import SPACED, GivenRequest, HeaderRequest, ObjectRequest
@@ -129,12 +130,28 @@ def _from_object(loop: Loop, request: ObjectRequest) -> MadeScale:
         key=key,
         full_scale=float(2**header.bits_stored - 1),
         aspect=place.aspect,
+        stored=_stored_pixels(loop) if frames else StoredPixels(),
     )
     if isinstance(seen, NoScale):
         return MadeScale(scale=seen)
     scale = _scale_of(header, request, seen, key=key, place=place)
     first = request.readings[0]
     return compared(MadeScale(scale=scale, seen=seen), header, frame=first.frame, at=first.points)
+
+
+def _stored_pixels(loop: Loop) -> StoredPixels:
+    """Return what the file says of how its values relate to the beam, and of its shutter."""
+    xray, display = loop.header.xray, loop.display
+    table = display.modality_table
+    return StoredPixels(
+        relation=xray.intensity_relationship if xray else None,
+        to_intensity=None if table is None else table.apply,
+        hidden=(
+            None
+            if display.shutter is None
+            else ~display.shutter.visible(loop.header.rows, loop.header.columns)
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,16 +246,7 @@ def _model_warnings(header: LoopHeader, request: ObjectRequest) -> tuple[str, ..
             "every length too long",
         )
     idle = f"the stated tilt has no effect on the width of a {request.kind}"
-    unused = (idle,) if request.placing.tilt_deg else ()
-    relation = header.xray.intensity_relationship if header.xray else None
-    if relation == "LIN":
-        return unused
-    words = f"are {relation} of" if relation else "have no stated relation to"
-    return (
-        f"stored values {words} the beam's intensity, while the shadow model takes them as "
-        "proportional to it: check the scale on another object",
-        *unused,
-    )
+    return (idle,) if request.placing.tilt_deg else ()
 
 
 def _given(header: LoopHeader, request: GivenRequest) -> PixelScale | NoScale:

@@ -1,49 +1,62 @@
 """How large a reference object appears: its size in pixels with the scatter of its edges."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.allowances import (
     BALL_MODEL_REL,
+    FILLING_REL,
+    RELATION_REL,
     SHAFT_MODEL_REL,
     Allowance,
 )
 from annot.calibration.ball_fit import fit_ball
 from annot.calibration.grid_in_frame import grid_in_frames
+from annot.calibration.intensity import Frames, Intensities, StoredPixels, intensities
 from annot.calibration.request import SPACED, ObjectReading, ObjectRequest
 from annot.calibration.row_in_frame import row_in_frames
 from annot.calibration.scale import NoScale
 from annot.calibration.seen_size import SeenSize
 from annot.calibration.segment_by_hand import segment_by_hand
 from annot.calibration.shaft_fit import ShaftFit, fit_shaft
-from annot.calibration.shaft_sections import Reading
+from annot.calibration.shaft_location import Reading
 from annot.geometry import PixelPoint
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular
 
-WALL_DISAGREEING = 3.5  # standard uncertainties of the difference
-PixelArray = NDArray[np.generic]
-Frames = Mapping[int, PixelArray]
+WALL_DISAGREEING = 12.0  # in squared misfit over noise: three and a half standard deviations
+LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
+LARGEST_U_REL = 0.10  # a looser diameter is no reference
+LINEAR = StoredPixels()
 
 
 def size_in_frames(
-    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None, aspect: float
+    frames: Frames,
+    request: ObjectRequest,
+    *,
+    key: str,
+    full_scale: float | None,
+    aspect: float,
+    stored: StoredPixels = LINEAR,
 ) -> SeenSize | NoScale:
     """Measure the object of a request in the frames of its readings.
 
     Parameters
     ----------
     frames : mapping of frame index to array (rows, columns)
-        Pixels proportional to intensity for catheter and sphere, rising with it for marks at a
-        spacing; unused for a segment.
+        Stored pixels, their values rising with the intensity for marks at a spacing; unused for
+        a segment.
     key : str
         Prefix of the input keys.
     full_scale : float or None
         Largest value a pixel can store.
     aspect : float
         Width of a pixel over its height.
+    stored : StoredPixels
+        How stored values relate to the beam's intensity, and what the file's shutter hides.
 
     Returns
     -------
@@ -60,9 +73,14 @@ def size_in_frames(
                 "square pixels only; use a segment, the header or a given scale"
             )
         )
-    if request.kind == "catheter":
-        return _catheter(frames, request, key=key, full_scale=full_scale)
-    return _sphere(frames, request, key=key, full_scale=full_scale)
+    fitted = _catheter if request.kind == "catheter" else _sphere
+    light = intensities(frames, stored, full_scale=full_scale)
+    found = [
+        fitted(Look(frames=one, full_scale=top, hidden=stored.hidden), request, key=key)
+        for one, top in zip(light.readings, light.full_scale, strict=True)
+    ]
+    first = found[0]
+    return first if isinstance(first, NoScale) else _over_readings(first, found[1:], light, key)
 
 
 def _spaced(
@@ -73,25 +91,56 @@ def _spaced(
     return row_in_frames(frames, request, key=key, aspect=aspect)
 
 
-def _catheter(
-    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
-) -> SeenSize | NoScale:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """Frames proportional to intensity, the largest value they can have, and what is hidden."""
+
+    frames: Frames
+    full_scale: float | None
+    hidden: NDArray[np.bool_] | None
+
+
+def _over_readings(
+    first: SeenSize, others: Sequence[SeenSize | NoScale], light: Intensities, key: str
+) -> SeenSize:
+    """Let the size differ by as much as it does where stored values are read in another way."""
+    if not others:
+        return first
+    apart = [
+        abs(one.size.value / first.size.value - 1) for one in others if isinstance(one, SeenSize)
+    ]
+    complete = len(apart) == len(others)
+    half_width = max([*apart, LEAST_REL] if complete else [*apart, RELATION_REL.value])
+    relation = rectangular(
+        1.0,
+        half_width,
+        key=f"{key}:relation",
+        unit="1",
+        component="scale",
+        source=f"relation of stored values to intensity: ±{100 * half_width:.2g} %",
+    )
+    size = propagate(lambda seen, factor: seen * factor, [first.size, relation], unit="px")
+    return replace(first, size=size, notes=(*first.notes, light.note))
+
+
+def _catheter(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoScale:
     fit = fit_shaft(
-        _readings(frames, request),
+        _readings(look, request),
         filling=request.filling,
         lumen_ratio=_known_lumen_ratio(request),
-        full_scale=full_scale,
+        full_scale=look.full_scale,
     )
     if isinstance(fit, NoScale):
         return fit
-    fault = _fault_of_wall(frames, request, fit, full_scale=full_scale)
+    outer = request.surface == "outer"
+    value, u = (fit.outer_px, fit.u_outer_px) if outer else (fit.inner_px, fit.u_inner_px)
+    fault = _loose(request.surface, u / value) or _fault_of_wall(look, request, fit)
     if fault:
         return NoScale(reason=fault)
-    outer = request.surface == "outer"
     seen = InputQuantity(
         key=f"{key}:seen",
-        value=fit.outer_px if outer else fit.inner_px,
-        u=fit.u_outer_px if outer else fit.u_inner_px,
+        value=value,
+        u=u,
         unit="px",
         dof=fit.dof,
         evaluation="A",
@@ -102,24 +151,46 @@ def _catheter(
             f"{len(request.readings)} frame(s)"
         ),
     )
-    notes: tuple[str, ...] = ()
-    if request.other_mm is None:
-        notes = (
-            "the catheter's other diameter is not given: its wall is fitted from the picture, "
-            "which widens the interval by several percent",
-        )
+    size = _with_model(seen, key, SHAFT_MODEL_REL)
+    if request.filling == "unknown" or not request.material:
+        size = _with_model(size, f"{key}:filling", FILLING_REL)
     return SeenSize(
-        size=_with_model(seen, key, SHAFT_MODEL_REL),
+        size=size,
         sections_used=fit.sections_used,
         sections_rejected=fit.sections_rejected,
         outline=_edges(fit.centreline, fit.outer_px),
-        notes=notes,
+        notes=_notes(request, fit),
+        details={} if fit.half_maximum_px is None else {"half_depth_px": fit.half_maximum_px},
     )
 
 
-def _fault_of_wall(
-    frames: Frames, request: ObjectRequest, fit: ShaftFit, *, full_scale: float | None
-) -> str:
+def _loose(surface: str, u_rel: float) -> str:
+    if u_rel <= LARGEST_U_REL:
+        return ""
+    return (
+        f"the {surface} diameter is uncertain by {100 * u_rel:.0f} %: state filling and other "
+        "diameter, or give the size of the other surface"
+    )
+
+
+def _notes(request: ObjectRequest, fit: ShaftFit) -> tuple[str, ...]:
+    """Say what the size rests on that nobody stated."""
+    notes = []
+    if request.other_mm is None:
+        notes.append(
+            "the catheter's other diameter is not given: its wall is fitted from the picture, "
+            "which widens the interval by several percent"
+        )
+    if request.filling == "unknown":
+        notes.append(
+            f"filling not stated: empty and contrast weighed by the picture ({100 * fit.filled:.0f}"
+            " % contrast); published studies contradict each other on its effect, so nothing is "
+            "corrected"
+        )
+    return tuple(notes)
+
+
+def _fault_of_wall(look: Look, request: ObjectRequest, fit: ShaftFit) -> str:
     """Return why the two diameters given cannot be this shaft's, empty when they can.
 
     A wall that is stated wrongly bends the diameter with it, and confidently; so the shaft is
@@ -127,11 +198,13 @@ def _fault_of_wall(
     """
     if request.other_mm is None:
         return ""
-    free = fit_shaft(_readings(frames, request), filling=request.filling, full_scale=full_scale)
+    free = fit_shaft(_readings(look, request), filling=request.filling, full_scale=look.full_scale)
     if isinstance(free, NoScale):
         return ""
     apart = abs(free.outer_px - fit.outer_px)
-    if apart <= WALL_DISAGREEING * math.hypot(free.u_outer_px, fit.u_outer_px):
+    usual = free.chi2 / free.samples
+    worse = fit.chi2 / usual - fit.samples
+    if apart <= free.u_outer_px or worse < WALL_DISAGREEING:
         return ""
     return (
         f"the two diameters given make the shaft {fit.outer_px:.1f} px wide, while the picture "
@@ -139,8 +212,11 @@ def _fault_of_wall(
     )
 
 
-def _readings(frames: Frames, request: ObjectRequest) -> list[Reading]:
-    return [Reading(frame=frames[one.frame], trace=one.points) for one in request.readings]
+def _readings(look: Look, request: ObjectRequest) -> list[Reading]:
+    return [
+        Reading(frame=look.frames[one.frame], trace=one.points, hidden=look.hidden)
+        for one in request.readings
+    ]
 
 
 def _known_lumen_ratio(request: ObjectRequest) -> tuple[float, float] | None:
@@ -154,16 +230,15 @@ def _known_lumen_ratio(request: ObjectRequest) -> tuple[float, float] | None:
     return ratio, max(ratio * relative, 0.005)
 
 
-def _sphere(
-    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
-) -> SeenSize | NoScale:
+def _sphere(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoScale:
     sizes, outline = [], None
     for index, reading in enumerate(request.readings):
         fit = fit_ball(
-            frames[reading.frame],
+            look.frames[reading.frame],
             reading.points[0],
             reading.radius_px or 0.0,
-            full_scale=full_scale,
+            full_scale=look.full_scale,
+            hidden=look.hidden,
         )
         if isinstance(fit, NoScale):
             return fit
@@ -182,11 +257,30 @@ def _sphere(
             )
         )
     return SeenSize(
-        size=_with_model(_mean(sizes, unit="px"), key, BALL_MODEL_REL),
+        size=_with_model(_mean(_as_scattered(sizes), unit="px"), key, BALL_MODEL_REL),
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),
     )
+
+
+def _as_scattered(sizes: list[InputQuantity]) -> list[InputQuantity]:
+    """Return the sizes of several frames, wider where they scatter more than they state.
+
+    The Birge ratio: what exceeds chance (one in twenty) widens each, with the frames' own degrees
+    of freedom, as motion or another place in the picture moves a whole frame's size.
+    """
+    from scipy.special import chdtri
+
+    freedom = len(sizes) - 1.0
+    if freedom < 2:
+        return sizes
+    mean = sum(one.value for one in sizes) / len(sizes)
+    chi2 = sum(((one.value - mean) / one.u) ** 2 for one in sizes)
+    if chi2 <= float(chdtri(freedom, 0.05)):
+        return sizes
+    ratio = math.sqrt(chi2 / freedom)
+    return [replace(one, u=one.u * ratio, dof=min(one.dof, freedom)) for one in sizes]
 
 
 def _mean(sizes: list[InputQuantity], *, unit: str) -> MeasurementResult:

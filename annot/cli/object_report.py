@@ -7,13 +7,19 @@ from annot.uncertainty import value_with_u
 
 
 def object_words(found: Mapping[str, object]) -> tuple[str, ...]:
-    """Return a sentence or two about a grid; nothing for objects that say no more than their size.
+    """Return what a grid or a catheter shows beside its size; nothing for other objects.
 
     Parameters
     ----------
     found : mapping
         The `object` part of the scale's answer.
     """
+    if "half_depth_px" in found:
+        width = cast(float, found["half_depth_px"])
+        return (
+            f"At half of the shadow's depth the shaft is {width:.2f} px wide: shown beside the "
+            "fit, never used, as a round shadow is narrower there than its object.",
+        )
     if "squareness" not in found:
         return ()
     number = cast(Mapping[str, float], found)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 
-from annot.calibration import PixelScale, all_allowances, all_depth_presets, fit_priors
+from annot.calibration import PixelScale, all_allowances, all_depth_presets
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
 from annot.measurement.placement import all_placement_allowances
@@ -45,7 +45,7 @@ def protocol_hash() -> str:
     defaults = {**all_allowances(), **all_placement_allowances()}
     facts = {name: asdict(one) for name, one in defaults.items()}
     facts["depth_presets"] = {name: asdict(one) for name, one in all_depth_presets().items()}
-    text = json.dumps({**facts, "fit": fit_priors()}, sort_keys=True)
+    text = json.dumps(facts, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 

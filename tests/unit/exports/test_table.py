@@ -191,5 +191,5 @@ def test_the_fingerprint_of_the_defaults_changes_with_them(monkeypatch):
     assert before == protocol_hash()
     assert len(before) == 12
     other = dataclasses.replace(placement.END_PX, value=2.0)
-    monkeypatch.setattr("annot.exports.table.END_PX", other)
+    monkeypatch.setattr(placement, "END_PX", other)
     assert protocol_hash() != before
