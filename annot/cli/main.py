@@ -17,6 +17,7 @@ from annot.cli.schema import schema
 from annot.cli.section import section
 from annot.cli.sizes import sizes
 from annot.cli.track import track
+from annot.cli.validate import validate
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -50,6 +51,7 @@ def options(
 for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(validate, name="validate")
 
 
 def run() -> None:

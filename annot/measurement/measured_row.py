@@ -17,10 +17,10 @@ class MeasuredRow:
         ``mm``, ``mm2``, ``deg``, ``px`` or ``1``.
     line : int
         Line in the file, the header being line 1; 0 where there is no file.
-    scale_id, object_id, depth_group : str
+    scale_id, object_id, system_id, depth_group : str
         Rows with the same one share that error fully; empty where they share none.
-    share_scale, share_object, share_depth : float or None
-        Signed parts of the variance that stand behind the three; None where not stated.
+    share_scale, share_object, share_system, share_depth : float or None
+        Signed parts of the variance that stand behind the four; None where not stated.
     """
 
     study: str
@@ -45,9 +45,11 @@ class MeasuredRow:
     scale_kind: str = ""
     scale_id: str = ""
     object_id: str = ""
+    system_id: str = ""
     depth_group: str = ""
     share_scale: float | None = None
     share_object: float | None = None
+    share_system: float | None = None
     share_ends: float | None = None
     share_depth: float | None = None
     share_tilt: float | None = None

@@ -36,6 +36,15 @@ def test_rows_of_two_scales_made_from_one_object_share_the_objects_size_only():
     assert covariance_of([first, second])[0, 1] == pytest.approx(0.2 * row(20.0).u ** 2)
 
 
+def test_header_scales_of_one_imaging_system_share_the_systems_part_only():
+    """Four echo loops of one machine carry four scales and one machine's error."""
+    parts = {"share_scale": 0.2, "share_system": 0.35, "system_id": "system-1"}
+    first = seen_length(row(20.0, **parts, scale_id="a"))
+    second = seen_length(row(24.0, **parts, scale_id="b"))
+    expected = 0.35 * row(20.0).u * row(24.0).u
+    assert covariance_of([first, second])[0, 1] == pytest.approx(expected)
+
+
 def test_a_depth_group_is_shared_and_a_share_without_a_name_is_not():
     named = row(20.0, share_depth=0.25, depth_group="loop-1", share_scale=0.0)
     nameless = replace(named, depth_group="")
