@@ -11,7 +11,7 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 
-from annot.cli.printing import say_table, say_warnings
+from annot.cli.printing import say_table, say_warnings, view_words
 from annot.errors import InputError
 from annot.tasks.open import (
     ListedLoop,
@@ -91,9 +91,7 @@ def _angles(facts: dict[str, object]) -> str:
     primary, secondary = facts["primary_deg"], facts["secondary_deg"]
     if not isinstance(primary, float) or not isinstance(secondary, float):
         return "–"
-    side = "LAO" if primary > 0 else "RAO"
-    tilt = "CRA" if secondary > 0 else "CAU"
-    return f"{side} {abs(primary):g} {tilt} {abs(secondary):g}"
+    return view_words(primary, secondary)
 
 
 def _warnings(one: ListedLoop) -> list[str]:

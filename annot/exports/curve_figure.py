@@ -47,21 +47,30 @@ def curve_png(
         (summary.smallest, THIRD, "smallest"),
     ):
         _mark(axes, extreme, colour, word)
-    unit = points[0].measurement.result.unit
-    axes.set_xlabel("s from the first frame", color=GREY)
-    axes.set_ylabel(f"{points[0].measurement.outcome.title}, {unit}", color=GREY)
-    axes.set_title(title, color="white", loc="left", fontsize=11)
-    axes.tick_params(colors=GREY)
-    for spine in axes.spines.values():
-        spine.set_color("#555555")
-    axes.legend(
-        facecolor="black", edgecolor="#555555", labelcolor=GREY, fontsize=8.5, ncols=2, loc="best"
+    _dress(axes, points[0], title)
+    figure.legend(
+        facecolor="black",
+        edgecolor="#555555",
+        labelcolor=GREY,
+        fontsize=8.5,
+        ncols=3,
+        loc="outside upper center",
     )
     words = f"Tracked by a program, not confirmed by a person. {CAUTION}"
     figure.supxlabel(wrapped(words, 130), color=GREY, fontsize=8)
     stream = io.BytesIO()
     figure.savefig(stream, format="png", dpi=110, facecolor="black", metadata={"Software": None})
     return stream.getvalue()
+
+
+def _dress(axes: Any, first: CurvePoint, title: str) -> None:
+    axes.set_xlabel("s from the first frame", color=GREY)
+    measurement = first.measurement
+    axes.set_ylabel(f"{measurement.outcome.title}, {measurement.result.unit}", color=GREY)
+    axes.set_title(title, color="white", loc="left", fontsize=11)
+    axes.tick_params(colors=GREY)
+    for spine in axes.spines.values():
+        spine.set_color("#555555")
 
 
 def _mark(axes: Any, extreme: Extreme, colour: str, word: str) -> None:

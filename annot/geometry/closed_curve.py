@@ -37,6 +37,23 @@ def _weights(knots: tuple[float, ...]) -> tuple[FloatArray, FloatArray, FloatArr
     return curve(places), curve(places, 1), (half[:, None] * _WEIGHTS).ravel()
 
 
+@lru_cache(maxsize=64)
+def _swept(knots: tuple[float, ...]) -> FloatArray:
+    """Return M with ½·rᵀ·M·c the area inside: bilinear in the vertices' rows and columns."""
+    at, slope, weight = _weights(knots)
+    half = at.T @ (weight[:, None] * slope)
+    return np.asarray(half - half.T)
+
+
+@lru_cache(maxsize=64)
+def _along(points: tuple[PixelPoint, ...], knots: tuple[float, ...]) -> tuple[FloatArray, ...]:
+    """Return what each vertex's row and column add to the length along the curve's own course."""
+    _, slope, weight = _weights(knots)
+    steps = slope @ np.asarray(points, dtype=float)
+    unit = steps / np.hypot(steps[:, 0], steps[:, 1])[:, None]
+    return tuple(np.asarray(slope.T @ (weight * unit[:, axis])) for axis in (0, 1))
+
+
 def smooth_area(rows: FloatArray, columns: FloatArray, knots: tuple[float, ...]) -> FloatArray:
     """Return the area inside the periodic cubic through vertices, ½|∮ r dc − c dr|.
 
@@ -47,16 +64,29 @@ def smooth_area(rows: FloatArray, columns: FloatArray, knots: tuple[float, ...])
     knots : tuple of float, n + 1 of them
         The curve's parameter at the vertices, as `chord_knots` gives it.
     """
-    at, slope, weight = _weights(knots)
-    swept = (at @ rows) * (slope @ columns) - (at @ columns) * (slope @ rows)
-    return np.asarray(0.5 * np.abs(np.tensordot(weight, swept, axes=(0, 0))))
+    turned = np.tensordot(_swept(knots), columns, axes=(1, 0))
+    return np.asarray(0.5 * np.abs((rows * turned).sum(axis=0)))
 
 
-def smooth_perimeter(rows: FloatArray, columns: FloatArray, knots: tuple[float, ...]) -> FloatArray:
-    """Return the length of the periodic cubic through vertices; arguments as `smooth_area`."""
-    _, slope, weight = _weights(knots)
-    speed = np.hypot(slope @ rows, slope @ columns)
-    return np.asarray(np.tensordot(weight, speed, axes=(0, 0)))
+def smooth_perimeter(
+    rows: FloatArray,
+    columns: FloatArray,
+    course: tuple[PixelPoint, ...],
+    knots: tuple[float, ...],
+) -> FloatArray:
+    """Return the length of the periodic cubic through vertices, along a given course.
+
+    Parameters
+    ----------
+    course : tuple of PixelPoint
+        Vertices whose curve gives the direction at every place: the drawn ones. Where rows and
+        columns are these, this is the curve's length; where they stray it is the first-order
+        length. The full one grows with every wiggle, so that drawing noise about a drawn curve
+        would count the hand's noise twice.
+    """
+    down, across = _along(course, knots)
+    length = np.tensordot(down, rows, axes=(0, 0)) + np.tensordot(across, columns, axes=(0, 0))
+    return np.asarray(length, dtype=float)
 
 
 def polygon_area(rows: FloatArray, columns: FloatArray) -> FloatArray:

@@ -34,12 +34,15 @@ class DrawnShape:
     turn : float
         +1 or −1, the side to which a path bends; keeps the angle smooth where it is nearly
         straight.
+    course : tuple of PixelPoint
+        A contour's vertices as drawn, whose direction a perimeter follows.
     knots : tuple of float
         A contour's parameter at its vertices.
     """
 
     form: Form
     turn: float = 1.0
+    course: tuple[PixelPoint, ...] = ()
     knots: tuple[float, ...] = ()
 
     def of(self, rows: Places, columns: Places) -> FloatArray:
@@ -51,7 +54,7 @@ class DrawnShape:
         down, across = _stacked(rows), _stacked(columns)
         if self.form in ("area", "area_diameter"):
             return self._sized(smooth_area(down, across, self.knots))
-        return self._sized(smooth_perimeter(down, across, self.knots))
+        return self._sized(smooth_perimeter(down, across, self.course, self.knots))
 
     def as_drawn(self, rows: Places, columns: Places) -> FloatArray:
         """Return the number of the straight lines that were drawn: of a contour the polygon's."""
@@ -86,8 +89,9 @@ def shape_of(form: Form, places: Sequence[PixelPoint]) -> DrawnShape:
         (r0, c0), (r1, c1), (r2, c2) = places
         cross = (r1 - r0) * (c2 - c1) - (c1 - c0) * (r2 - r1)
         return DrawnShape(form=form, turn=-1.0 if cross < 0 else 1.0)
-    knots = chord_knots(places) if form in CONTOUR_FORMS else ()
-    return DrawnShape(form=form, knots=knots)
+    if form in CONTOUR_FORMS:
+        return DrawnShape(form=form, course=tuple(places), knots=chord_knots(places))
+    return DrawnShape(form=form)
 
 
 def _length(rows: Places, columns: Places) -> FloatArray:

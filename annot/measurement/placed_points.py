@@ -1,7 +1,8 @@
 """A caliper's coordinates as quantities: each off by the hand, the grid and the picture's blur."""
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,7 +71,11 @@ def coordinates_of(
                     component="ends",
                     source=source,
                 )
-            shifts = [] if by_repeats or caliper.origin == "refined" else [(_grid(key), 1.0)]
+            on_grid = not by_repeats and caliper.origin != "refined"
+            if on_grid and caliper.closed:
+                # a contour has many coordinates: one input each, hand and grid together
+                place = replace(place, u=math.hypot(place.u, PIXEL_HALF_WIDTH.value / math.sqrt(3)))
+            shifts = [(_grid(key), 1.0)] if on_grid and not caliper.closed else []
             if blurs and mm_per_px is not None:
                 size = mm_per_px[axis]
                 shifts += [(blur, way[axis] / size) for blur, way in blurs[index].parts]

@@ -95,7 +95,8 @@ def refine_end(
         return edge
     u_px = math.hypot(edge.u_fit_px, allowance.value)
     refused = _refused(edge, u_px)
-    return refused or _refinement(index, here, inner, edge, u_px)
+    # not `or`: a refusal is false in a condition
+    return _refinement(index, here, inner, edge, u_px) if refused is None else refused
 
 
 def _index(caliper: Caliper, end: int) -> int:
@@ -104,6 +105,11 @@ def _index(caliper: Caliper, end: int) -> int:
         raise InputError(
             f"Caliper {caliper.key}: only the two ends of a length can be refined, and {end} is "
             "none of them."
+        )
+    if end == 0 and caliper.measurand.first_end != "wall":
+        raise InputError(
+            f"Caliper {caliper.key}: the first end of a {caliper.measurand.title.lower()} lies on "
+            "no wall, so no edge can refine it."
         )
     return 0 if end == 0 else last
 

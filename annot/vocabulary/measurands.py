@@ -60,6 +60,8 @@ class Measurand:
         2 and 2 for a straight caliper; more where a path along a bend or a contour is drawn.
     tilt_in_projection, tilt_in_plane : {"none", "seen_short", "seen_long"}
         How a tilt shows in an X-ray projection and in an ultrasound plane.
+    first_end : {"wall", "free"}
+        Whether the first point lies on a wall, so that an edge can be looked for there.
     plausible_mm : (float, float)
         Of the length, or of a contour's diameters; outside it a table warns.
     """
@@ -73,6 +75,7 @@ class Measurand:
     max_points: int = 2
     tilt_in_projection: Tilt = "none"
     tilt_in_plane: Tilt = "none"
+    first_end: Literal["wall", "free"] = "wall"
     plausible_mm: tuple[float, float]
 
     @property
@@ -128,6 +131,7 @@ DEPTH = Measurand(
     max_points=12,
     tilt_in_projection="seen_short",
     tilt_in_plane="seen_short",
+    first_end="free",
     plausible_mm=(5.0, 60.0),
 )
 DISTANCE = Measurand(
