@@ -105,10 +105,11 @@ def depth_ratio(
             f"the header gives no usable distance from source to patient: {distance:g} mm assumed "
             f"for the depth term ({SOURCE_TO_ISOCENTRE_MM.source})"
         )
-    if depth.high_mm >= distance:
+    nearest = distance - (REFERENCE_OFF_ISOCENTRE_MM.value if off_isocentre else 0.0)
+    if depth.high_mm >= nearest:
         raise InputError(
-            f"{header.path.name}: a difference in depth of {depth.words} reaches the source, "
-            f"{distance:g} mm away: state its half-range in mm."
+            f"{header.path.name}: a difference in depth of {depth.words} reaches the source, which "
+            f"may lie {nearest:g} mm from the reference: state it in mm."
         )
     if depth.low_mm == depth.high_mm == 0:
         same = exact(1.0, key=group, unit="1", component="depth", source="same depth, as stated")
