@@ -41,6 +41,12 @@ def test_a_plain_view_is_read_as_stored(write_loop):
     )
 
 
+def test_values_that_fall_with_the_intensity_are_told(write_loop):
+    view, warnings = view_of(write_loop, PixelIntensityRelationshipSign=-1)
+    assert view.intensity_sign == -1
+    assert warnings == ()
+
+
 def test_absent_geometry_is_unknown_and_no_fault(write_loop):
     header = read_header(write_loop())
     assert header.xray == XrayView()
@@ -136,6 +142,7 @@ def test_a_moving_positioner_without_increments_is_unknown_after_the_first_frame
         ({"PixelSpacingCalibrationType": "FOO"}, "calibration_type", None, "none of GEOMETRY"),
         ({"PixelSpacingCalibrationType": "GEOMETRY"}, "pixel_spacing_mm", None, "without a usable"),
         ({"PixelIntensityRelationship": "LOG"}, "intensity_relationship", "LOG", "logarithms"),
+        ({"PixelIntensityRelationshipSign": 2}, "intensity_sign", None, "2, not 1 or -1"),
         ({"CalibrationImage": "MAYBE"}, "calibration_image", None, "none of YES, NO"),
         ({"RecommendedViewingMode": "SUB"}, "plane", "SINGLE PLANE", "unsubtracted"),
         (
