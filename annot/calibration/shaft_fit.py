@@ -139,6 +139,13 @@ def fit_shaft(
         found.kept,
         widen=_shared_misfit(fit, solution, found.kept),
     )
+    doubt = answer.apart * spread.outer_px  # other explanations of a thread lie so far off
+    spread = replace(
+        spread,
+        u_outer_px=float(np.hypot(spread.u_outer_px, doubt / np.sqrt(3.0))),
+        low_px=spread.low_px - doubt,
+        high_px=spread.high_px + doubt,
+    )
     loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
     if loosest > LARGEST_U_REL:
         share = 100 * loosest
