@@ -126,7 +126,11 @@ class ObjectPicture:
         margin = int(np.ceil(4.0 * recording.blur_px * (_TAIL_WIDTH if recording.tail else 1.0)))
         row = _fine_places(self.rows, margin, fine)
         column = _fine_places(self.columns, margin, fine)
-        rows, columns = (one.ravel() for one in np.meshgrid(row, column, indexing="ij"))
+        rows, columns = np.meshgrid(row, column, indexing="ij")
+        # each line of points shifted within its cells, or a shaft along the lines would be drawn
+        # some tenths of a percent too wide or too narrow
+        rows = (rows + _shifts(len(column), fine)).ravel()
+        columns = (columns + _shifts(len(row), fine)[:, np.newaxis]).ravel()
         depth = np.zeros(rows.size)
         for shape in self.shapes:
             depth += shape.attenuation(rows, columns)
@@ -153,6 +157,11 @@ class ObjectPicture:
 
 def _fine_places(count: int, margin: int, fine: int) -> FloatArray:
     return (np.arange((count + 2 * margin) * fine) + 0.5) / fine - 0.5 - margin
+
+
+def _shifts(count: int, fine: int) -> FloatArray:
+    """Return shifts within a cell, even over any run of them: steps of the golden ratio."""
+    return np.asarray((np.arange(count) * 0.6180339887498949 % 1.0 - 0.5) / fine)
 
 
 def _blurred(passed: FloatArray, recording: Recording, fine: int) -> FloatArray:
