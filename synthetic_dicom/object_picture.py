@@ -112,8 +112,8 @@ class ObjectPicture:
 
     @property
     def fineness(self) -> int:
-        """Return into how many cells a pixel's side is cut: the blur spans at least four."""
-        return self.fine or int(np.clip(np.ceil(4.0 / self.recording.blur_px), 2, 8))
+        """Return into how many cells a pixel's side is cut: the blur spans four or more."""
+        return self.fine or int(np.clip(np.ceil(4.0 / self.recording.blur_px), 3, 8))
 
     def intensity(self) -> FloatArray:
         """Return the mean intensity of each pixel, 1 for the background in the middle.
@@ -126,11 +126,11 @@ class ObjectPicture:
         margin = int(np.ceil(4.0 * recording.blur_px * (_TAIL_WIDTH if recording.tail else 1.0)))
         row = _fine_places(self.rows, margin, fine)
         column = _fine_places(self.columns, margin, fine)
-        rows, columns = np.meshgrid(row, column, indexing="ij")
+        down, across = np.meshgrid(row, column, indexing="ij")
         # each line of points shifted within its cells, or a shaft along the lines would be drawn
         # some tenths of a percent too wide or too narrow
-        rows = (rows + _shifts(len(column), fine)).ravel()
-        columns = (columns + _shifts(len(row), fine)[:, np.newaxis]).ravel()
+        rows = (down + _shifts(len(column), fine)).ravel()
+        columns = (across + _shifts(len(row), fine)[:, np.newaxis]).ravel()
         depth = np.zeros(rows.size)
         for shape in self.shapes:
             depth += shape.attenuation(rows, columns)
