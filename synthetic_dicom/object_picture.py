@@ -34,6 +34,29 @@ class TubeShape:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BandedWire:
+    """A thin solid shaft with tight bands around it, at distances along a course in pixels."""
+
+    course: Course
+    shaft_px: float
+    band_px: float
+    band_length_px: float
+    centres_px: tuple[float, ...]
+    shaft_per_px: float
+    band_per_px: float
+
+    def attenuation(self, rows: FloatArray, columns: FloatArray) -> FloatArray:
+        """Return the ray sums of parallel rays through places of any one shape (n,)."""
+        along, beside, _ = self.course.locate(np.stack([columns, rows]))
+        shaft = chord_px(beside, self.shaft_px)
+        ring = self.band_per_px * (chord_px(beside, self.band_px) - shaft)
+        total = self.shaft_per_px * shaft
+        for centre in self.centres_px:
+            total = total + np.where(np.abs(along - centre) <= 0.5 * self.band_length_px, ring, 0.0)
+        return np.asarray(total)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BallShape:
     """A solid ball."""
 
@@ -64,7 +87,7 @@ class SoftEdge:
         return np.asarray(0.5 * self.depth * (1.0 + np.tanh(signed / self.width_px)))
 
 
-Shape = TubeShape | BallShape | SoftEdge
+Shape = TubeShape | BandedWire | BallShape | SoftEdge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
