@@ -95,10 +95,14 @@ def test_a_logarithm_taken_for_intensity_reads_small(dense):
     assert wrong < right - 0.005 * right
 
 
-def test_a_dense_shaft_taken_so_is_refused(dense):
-    found = seen(dense, stored_as_logarithm(dense.picture(seed=2)), StoredPixels())
-    assert isinstance(found, NoScale)
-    assert "of the light were scatter" in found.reason
+def test_a_logarithm_taken_for_intensity_is_not_believed(dense):
+    """It makes a blurred shadow thinner (check `cylinder-beer`, after_log) and far too faint."""
+    logarithm = stored_as_logarithm(dense.picture(seed=2))
+    wrong = seen(dense, logarithm, StoredPixels())
+    assert isinstance(wrong, NoScale)
+    assert "of the light were scatter" in wrong.reason
+    right = size_of(seen(dense, logarithm, StoredPixels(relation="LOG")))
+    assert right == pytest.approx(dense.outer_px, rel=0.02)
 
 
 @pytest.mark.parametrize("relation", ["DISP", "OTHER", None])
