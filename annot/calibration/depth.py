@@ -109,7 +109,8 @@ def depth_ratio(
     if depth.high_mm >= nearest:
         raise InputError(
             f"{header.path.name}: a difference in depth of {depth.words} reaches the source, which "
-            f"may lie {nearest:g} mm from the reference: state it in mm."
+            f"may lie {max(nearest, 0):g} mm from the reference: state a smaller one, or check the "
+            f"distance from source to patient, {distance:g} mm."
         )
     if depth.low_mm == depth.high_mm == 0:
         same = exact(1.0, key=group, unit="1", component="depth", source="same depth, as stated")

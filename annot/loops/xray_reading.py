@@ -61,8 +61,8 @@ def _whole_loop(attributes: Attributes) -> XrayView:
     """Read what holds for the whole loop."""
     image_type = attributes.texts("ImageType")
     return XrayView(
-        imager_pixel_spacing_mm=attributes.positive_pair("ImagerPixelSpacing"),
-        pixel_spacing_mm=attributes.positive_pair("PixelSpacing"),
+        imager_pixel_spacing_mm=attributes.pixel_sides("ImagerPixelSpacing"),
+        pixel_spacing_mm=attributes.pixel_sides("PixelSpacing"),
         calibration_type=attributes.one_of("PixelSpacingCalibrationType", ("GEOMETRY", "FIDUCIAL")),
         calibration_description=attributes.text("PixelSpacingCalibrationDescription"),
         source_to_detector_mm=attributes.positive("DistanceSourceToDetector"),
@@ -89,7 +89,7 @@ def _whole_loop(attributes: Attributes) -> XrayView:
         or attributes.numbers("FieldOfViewDimensions")
         or (),
         intensifier_mm=attributes.positive("IntensifierSize"),
-        object_spacing_mm=attributes.positive_pair("ObjectPixelSpacingInCenterOfBeam"),
+        object_spacing_mm=attributes.pixel_sides("ObjectPixelSpacingInCenterOfBeam"),
         object_to_table_mm=attributes.number(
             "DistanceObjectToTableTop", accept=lambda height: height >= 0, rule="0 or more"
         ),
