@@ -9,6 +9,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from annot.errors import InputError
 from annot.reads.caliper_parts import CaliperPart
 from annot.reads.field_types import Number, Part
+from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
 
 VERSION: Literal[1] = 1
@@ -139,23 +140,6 @@ def dump(document: ReadFile) -> str:
     return json.dumps({"annot_read": VERSION, **content}, indent=1, ensure_ascii=False) + "\n"
 
 
-# Faults whose usual wording speaks of a program's types, in words for whoever wrote the file.
-PLAIN_WORDS = {
-    "extra_forbidden": "there is no such field",
-    "missing": "this field is missing",
-    "tuple_type": "a list of numbers is needed, such as [row, column]",
-    "list_type": "a list is needed",
-    "too_long": "more values than asked for",
-    "string_too_short": "this text is empty",
-    "model_type": "an object in braces is needed",
-    "model_attributes_type": "an object in braces is needed",
-    "float_type": "a number is needed",
-    "int_type": "a whole number is needed",
-    "string_type": "a text in quotes is needed",
-    "bool_type": "true or false is needed",
-}
-
-
 def _refusal(faults: ValidationError, name: str) -> InputError:
     return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
 
@@ -163,6 +147,4 @@ def _refusal(faults: ValidationError, name: str) -> InputError:
 def _fault(error: Any) -> str:
     # a step with brackets or a dash names a type of ours, not a place in the file
     steps = [str(step) for step in error["loc"] if not set("[-") & set(str(step))]
-    place = ".".join(steps) or "the file"
-    message = PLAIN_WORDS.get(error["type"], error["msg"]).removeprefix("Value error, ")
-    return f"{place}: {message[0].lower()}{message[1:]}"
+    return f"{'.'.join(steps) or 'the file'}: {words_of(error)}"
