@@ -49,7 +49,8 @@ def truth_of(
             caliper for panel in scene.panels for caliper in ultrasound_calipers(panel, beating)
         )
     else:
-        calipers, objects = xray_calipers(scene, beating), xray_objects(scene, beating)
+        objects = xray_objects(scene, beating)
+        calipers = () if scene.phantom else xray_calipers(scene, beating)
     truth = Truth(
         case=case.name,
         file=f"{case.name}.dcm",
@@ -67,6 +68,8 @@ def truth_of(
         largest_frame=0,
         image=_image(scene, beating),
     )
+    if not calipers:
+        return truth
     widths = [truth.caliper("ostium_width", index).value_mm for index in range(count)]
     return replace(truth, largest_frame=int(np.argmax(widths)))
 
@@ -96,10 +99,15 @@ def _image(scene: XrayScene | Screen, beating: BeatingAnatomy) -> dict[str, floa
     if isinstance(scene, Screen):
         return {}
     exposure = scene.exposure
-    filled = np.flatnonzero(opacification(np.array(beating.times_ms)) > 0.9)
-    return {
+    recorded = {
         "blur_sigma_px": exposure.blur_sigma_px,
         "veil": exposure.veil * exposure.full_scale,
+    }
+    if scene.phantom:
+        return recorded
+    filled = np.flatnonzero(opacification(np.array(beating.times_ms)) > 0.9)
+    return {
+        **recorded,
         "first_filled_frame": int(filled[0]),
         "last_filled_frame": int(filled[-1]),
     }

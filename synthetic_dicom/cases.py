@@ -9,7 +9,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from synthetic_dicom import ultrasound_layouts, xray_scenes
+from synthetic_dicom import phantom_scenes, ultrasound_layouts, xray_scenes
 from synthetic_dicom.case import Case
 from synthetic_dicom.encode import put_pixels
 from synthetic_dicom.rendering import render
@@ -43,6 +43,12 @@ def _xray_cases() -> tuple[Case, ...]:
         ),
         _xray("xa_stripe", "catheter with a radiopaque thread in its wall", stripe),
         _xray("xa_sphere", "sphere of 10 mm and marker bands", xray_scenes.sphere_scene()),
+        _xray("xa_markers", "curved wire with a band missing", xray_scenes.marker_scene()),
+        _xray(
+            "xa_markers_tilted",
+            "straight wire with bands, tilted out of the picture's plane",
+            xray_scenes.tilted_marker_scene(),
+        ),
         _xray(
             "xa_no_spacing",
             "no detector spacing and no distances in the header",
@@ -76,6 +82,21 @@ def _ultrasound_cases() -> tuple[Case, ...]:
     )
 
 
+def _phantom(name: str, description: str, scene: XrayScene) -> Case:
+    return Case(name=name, description=description, scene=scene, frames=4)
+
+
+_PHANTOMS = (
+    _phantom("xa_wire_grid", "grid of wires 10 mm apart, turned", phantom_scenes.wire_grid()),
+    _phantom(
+        "xa_bead_grid",
+        "grid of beads 10 mm apart, two missing, pixels wider than high",
+        phantom_scenes.bead_grid(),
+    ),
+    _phantom("xa_step", "plate of strips with edges 5 mm apart", phantom_scenes.step_plate()),
+)
+
+
 def _capture(name: str, description: str, frames: int) -> Case:
     scene = xray_scenes.catheter_scene()
     return Case(name=name, description=description, scene=scene, frames=frames, capture=True)
@@ -87,7 +108,7 @@ _CAPTURES = (
 )
 
 CASES: Mapping[str, Case] = MappingProxyType(
-    {case.name: case for case in (*_xray_cases(), *_ultrasound_cases(), *_CAPTURES)}
+    {case.name: case for case in (*_xray_cases(), *_PHANTOMS, *_ultrasound_cases(), *_CAPTURES)}
 )
 
 

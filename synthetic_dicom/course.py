@@ -88,6 +88,10 @@ class Course:
             )
         return np.array([place[0], place[1], self.height_mm])
 
+    def rays(self, setup: XraySetup, pixels: FloatArray, shift_mm: FloatArray) -> CourseRays:
+        """Express the rays through (row, column) pixels, shape (2, n), by the shifted course."""
+        return CourseRays.through(self, setup, pixels, shift_mm)
+
     def samples_mm(self, count: int) -> FloatArray:
         """Return places from start to end, shape (count, 3)."""
         return np.array([self.point_mm(s) for s in np.linspace(0.0, self.length_mm(), count)])

@@ -1,4 +1,4 @@
-"""Objects of known size in an X-ray view: catheters, marker bands and a sphere."""
+"""Objects of known size in an X-ray view: catheters, marker bands, a sphere and phantoms."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from synthetic_dicom.course import Course, CourseRays
+from synthetic_dicom.course import Course
+from synthetic_dicom.phantoms import BeadGrid, StepPlate, WireGrid
 from synthetic_dicom.quadrics import FloatArray
+from synthetic_dicom.slope import Slope
 from synthetic_dicom.xray_view import XraySetup
 
 
@@ -46,7 +48,7 @@ class Catheter:
 
     def attenuation(self, setup: XraySetup, pixels: FloatArray, shift_mm: FloatArray) -> FloatArray:
         """Return the exact ray sums at (row, column) pixels of shape (2, n)."""
-        rays = CourseRays.through(self.path, setup, pixels, shift_mm)
+        rays = self.path.rays(setup, pixels, shift_mm)
         outer = rays.chord(0.5 * self.outer_mm)
         inner = rays.chord(0.5 * self.inner_mm)
         total = self.wall_per_mm * (outer - inner)
@@ -62,10 +64,14 @@ class Catheter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkerBands:
-    """Metal rings on a thin straight shaft, centre to centre at a known spacing."""
+    """Metal rings on a thin shaft, centre to centre at a known spacing.
+
+    `missing` counts from 0 the bands of the row that are not there; `off_mm` is by how much each
+    band of the row sits off its regular place, where it does.
+    """
 
     id: str
-    path: Course
+    path: Course | Slope
     spacing_mm: float = 10.0
     first_mm: float = 14.0
     count: int = 4
@@ -74,6 +80,8 @@ class MarkerBands:
     length_mm: float = 1.2
     band_per_mm: float = 1.6
     shaft_per_mm: float = 0.10
+    missing: tuple[int, ...] = ()
+    off_mm: tuple[float, ...] = ()
 
     def height_mm(self) -> float:
         """Return the height above the isocentre, towards the source."""
@@ -93,11 +101,15 @@ class MarkerBands:
 
     def centres_mm(self) -> tuple[float, ...]:
         """Return the band centres as distances along the course."""
-        return tuple(self.first_mm + index * self.spacing_mm for index in range(self.count))
+        return tuple(
+            self.first_mm + index * self.spacing_mm + (self.off_mm[index] if self.off_mm else 0.0)
+            for index in range(self.count)
+            if index not in self.missing
+        )
 
     def attenuation(self, setup: XraySetup, pixels: FloatArray, shift_mm: FloatArray) -> FloatArray:
         """Return the exact ray sums at (row, column) pixels of shape (2, n)."""
-        rays = CourseRays.through(self.path, setup, pixels, shift_mm)
+        rays = self.path.rays(setup, pixels, shift_mm)
         inside = (rays.along >= 0.0) & (rays.along <= self.path.length_mm())
         total = np.where(inside, self.shaft_per_mm * rays.chord(0.5 * self.inner_mm), 0.0)
         for centre in self.centres_mm():
@@ -144,4 +156,4 @@ class Sphere:
         return self.ball_per_mm * 2.0 * np.sqrt(np.maximum(0.25 * self.diameter_mm**2 - gap, 0.0))
 
 
-ReferenceObject = Catheter | MarkerBands | Sphere
+ReferenceObject = Catheter | MarkerBands | Sphere | WireGrid | BeadGrid | StepPlate

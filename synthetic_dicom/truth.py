@@ -66,7 +66,13 @@ class AnatomyTruth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ObjectTruth:
-    """A reference object; places hold for the frame with zero ``shift_px``."""
+    """A reference object; places hold for the frame with zero ``shift_px``.
+
+    ``tilt_deg`` is the angle between a wire and the detector's plane; ``missing`` says which bands
+    of a row, or nodes of a grid (by their steps), are not there. A grid's nodes stand row by row
+    along its first direction, which is turned by ``turn_deg`` from the rows downwards; a plate's
+    edges are given by their middles.
+    """
 
     id: str
     kind: str
@@ -82,6 +88,11 @@ class ObjectTruth:
     centre_px: PointPx | None = None
     radius_px: float | None = None
     band_px: tuple[PointPx, ...] | None = None
+    tilt_deg: float = 0.0
+    node_px: tuple[tuple[PointPx, ...], ...] | None = None
+    edge_px: tuple[PointPx, ...] | None = None
+    turn_deg: float | None = None
+    missing: tuple[Any, ...] = ()
     shift_px: tuple[Pair, ...] = ()
 
 
@@ -108,7 +119,8 @@ class Truth:
 
     ``image`` says what the recording did to an X-ray picture: the system blur's standard
     deviation in pixels, the scatter in stored values, and the first and last frame in which the
-    appendage is well filled. ``largest_frame`` is that of the ostium's width.
+    appendage is well filled. ``largest_frame`` is that of the ostium's width. A phantom shows no
+    appendage and has no ``calipers``.
     """
 
     case: str

@@ -15,6 +15,8 @@ from synthetic_dicom.scene import BeatingAnatomy
 from synthetic_dicom.xray_background import chest_attenuation
 from synthetic_dicom.xray_view import XraySetup
 
+PHANTOM_ABSORBER = 0.9  # attenuation of the even block that stands in for a patient
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class XrayExposure:
@@ -43,11 +45,15 @@ class XrayExposure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class XrayScene:
-    """A view, what lies in it, and the exposure; objects hold still but for the shift."""
+    """A view, what lies in it, and the exposure; objects hold still but for the shift.
+
+    A `phantom` has an even absorber behind its objects instead of a chest, and nothing moves.
+    """
 
     setup: XraySetup
     objects: tuple[ReferenceObject, ...]
     exposure: XrayExposure = XrayExposure()
+    phantom: bool = False
 
     def ostium_mm(self, shift_mm: FloatArray) -> FloatArray:
         """Return the ostium's centre (x, y, h) in view coordinates, moved by the shift (x, y)."""
@@ -65,6 +71,12 @@ def object_shifts_mm(beating: BeatingAnatomy) -> FloatArray:
     pull = beating.motion.contraction(beating.times_ms)
     pull = pull - pull[0]
     return np.stack([0.25 * breath - 0.35 * pull, breath + 0.25 * pull], axis=1)
+
+
+def scene_shifts_mm(scene: XrayScene, beating: BeatingAnatomy) -> FloatArray:
+    """Return the displacement (x, y) of what a scene shows, shape (frames, 2)."""
+    shifts = object_shifts_mm(beating)
+    return np.zeros_like(shifts) if scene.phantom else shifts
 
 
 def opacification(times_ms: FloatArray) -> FloatArray:
@@ -99,19 +111,27 @@ def render_xray(scene: XrayScene, beating: BeatingAnatomy, *, seed: int) -> NDAr
     background_rng, quanta_rng = (
         np.random.default_rng(child) for child in np.random.SeedSequence([seed, 1]).spawn(2)
     )
-    still = np.exp(-chest_attenuation(background_rng, setup))
-    shifts = object_shifts_mm(beating)
+    still = np.exp(-_behind(scene, background_rng))
+    shifts = scene_shifts_mm(scene, beating)
     contrast = opacification(np.array(beating.times_ms)) * exposure.contrast_per_mm
     frames = np.empty((len(shifts), setup.rows, setup.columns), dtype=np.uint16)
     for index, shift in enumerate(shifts):
         seen = still.copy()
-        shape = filled_shape(setup, beating, index=index, ostium_mm=scene.ostium_mm(shift))
-        attenuate_contrast(seen, shape, float(contrast[index]))
+        if not scene.phantom:
+            shape = filled_shape(setup, beating, index=index, ostium_mm=scene.ostium_mm(shift))
+            attenuate_contrast(seen, shape, float(contrast[index]))
         for item in scene.objects:
             attenuate_object(seen, setup, item, shift)
         seen = gaussian_filter(seen, exposure.blur_sigma_px, mode="nearest") + exposure.veil
         frames[index] = _stored(seen, exposure, quanta_rng)
     return frames
+
+
+def _behind(scene: XrayScene, rng: np.random.Generator) -> FloatArray:
+    """Return the attenuation of what stands still behind the objects, shape (rows, columns)."""
+    if scene.phantom:
+        return np.full((scene.setup.rows, scene.setup.columns), PHANTOM_ABSORBER)
+    return chest_attenuation(rng, scene.setup)
 
 
 def _stored(
@@ -124,11 +144,16 @@ def _stored(
 
 
 def attenuate_object(
-    seen: FloatArray, setup: XraySetup, item: ReferenceObject, shift_mm: FloatArray
+    seen: FloatArray,
+    setup: XraySetup,
+    item: ReferenceObject,
+    shift_mm: FloatArray,
+    *,
+    per_side: int = 6,
 ) -> None:
-    """Multiply an image by an object's transmission, averaged over each pixel's area."""
+    """Multiply an image by an object's transmission, averaged over spots of each pixel."""
     rows, columns = _pixels_near(item, setup, shift_mm)
-    steps = (np.arange(6) + 0.5) / 6.0 - 0.5
+    steps = (np.arange(per_side) + 0.5) / per_side - 0.5
     down, across = (grid.ravel() for grid in np.meshgrid(steps, steps, indexing="ij"))
     fine = np.stack(
         [

@@ -6,6 +6,7 @@ import numpy as np
 
 from synthetic_dicom.course import Course
 from synthetic_dicom.reference_objects import Catheter, MarkerBands, Sphere
+from synthetic_dicom.slope import Slope
 from synthetic_dicom.xray_image import XrayScene
 from synthetic_dicom.xray_view import XraySetup
 
@@ -55,3 +56,29 @@ def sphere_scene() -> XrayScene:
     ball = Sphere(id="sphere", centre_mm=(float(centre[0]), float(centre[1]), near))
     path = _course(setup, ((548.0, 150.0), (236.0, 198.0)), height + 5.0)
     return XrayScene(setup=setup, objects=(ball, MarkerBands(id="markers", path=path)))
+
+
+def marker_scene() -> XrayScene:
+    """Return a curved wire with seven places for bands at the anatomy's depth, one left empty."""
+    setup = LEFT_VIEW
+    path = _course(setup, ((500.0, 100.0), (120.0, 170.0)), _height(setup), 1.0 / 90.0)
+    wire = MarkerBands(id="markers", path=path, first_mm=4.0, count=7, missing=(2,))
+    return XrayScene(setup=setup, objects=(wire,))
+
+
+def tilted_marker_scene() -> XrayScene:
+    """Return a straight wire with five bands that rises by 18 degrees towards the source."""
+    setup = LEFT_VIEW
+    height, rise = _height(setup), np.deg2rad(18.0)
+    foot = setup.at_height(np.array([450.0, 110.0]), height)
+    across = np.array([0.3, -1.0]) / np.hypot(0.3, 1.0)
+    reach = 56.0 * np.array([*(np.cos(rise) * across), np.sin(rise)])
+    # the middle lies at the anatomy's depth
+    start = np.array([*foot, height]) - np.array([0.0, 0.0, 0.5 * reach[2]])
+    end = start + reach
+    path = Slope(
+        start_mm=(float(start[0]), float(start[1]), float(start[2])),
+        end_mm=(float(end[0]), float(end[1]), float(end[2])),
+    )
+    wire = MarkerBands(id="markers", path=path, first_mm=8.0, count=5)
+    return XrayScene(setup=setup, objects=(wire,))

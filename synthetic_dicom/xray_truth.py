@@ -6,11 +6,13 @@ import numpy as np
 
 from synthetic_dicom.course import Course
 from synthetic_dicom.filled_shape import FilledShape, filled_shape
+from synthetic_dicom.phantom_truth import phantom_truth, point
 from synthetic_dicom.quadrics import FloatArray
 from synthetic_dicom.reference_objects import Catheter, MarkerBands, ReferenceObject, Sphere
 from synthetic_dicom.scene import BeatingAnatomy
+from synthetic_dicom.slope import Slope
 from synthetic_dicom.truth import CaliperTruth, ObjectTruth, PointPx
-from synthetic_dicom.xray_image import XrayScene, object_shifts_mm
+from synthetic_dicom.xray_image import XrayScene, object_shifts_mm, scene_shifts_mm
 from synthetic_dicom.xray_view import XraySetup
 
 _TIP_MARGIN_MM = 3.0
@@ -114,7 +116,7 @@ def _depth_caliper(place: FilledShape, tip_mm: FloatArray, frame: int) -> Calipe
 
 def xray_objects(scene: XrayScene, beating: BeatingAnatomy) -> tuple[ObjectTruth, ...]:
     """Return the reference objects with their exact places and projected sizes."""
-    shifts = object_shifts_mm(beating)
+    shifts = scene_shifts_mm(scene, beating)
     return tuple(_object_truth(scene.setup, item, shifts) for item in scene.objects)
 
 
@@ -126,7 +128,9 @@ def _object_truth(setup: XraySetup, item: ReferenceObject, shifts: FloatArray) -
         return _sphere_truth(setup, item, shift_px)
     if isinstance(item, Catheter):
         return _catheter_truth(setup, item, shift_px)
-    return _marker_truth(setup, item, shift_px)
+    if isinstance(item, MarkerBands):
+        return _marker_truth(setup, item, shift_px)
+    return phantom_truth(setup, item, shift_px)
 
 
 def _catheter_truth(setup: XraySetup, item: Catheter, shift_px: tuple[PointPx, ...]) -> ObjectTruth:
@@ -215,8 +219,10 @@ def _sphere_truth(setup: XraySetup, item: Sphere, shift_px: tuple[PointPx, ...])
 def _marker_truth(
     setup: XraySetup, item: MarkerBands, shift_px: tuple[PointPx, ...]
 ) -> ObjectTruth:
-    bands = setup.project(np.array([item.path.point_mm(centre) for centre in item.centres_mm()]))
-    gaps = np.hypot(*np.diff(bands, axis=0).T)
+    centres = item.centres_mm()
+    bands = setup.project(np.array([item.path.point_mm(centre) for centre in centres]))
+    span = _arc_px(setup, item.path, centres)
+    gaps = round((centres[-1] - centres[0]) / item.spacing_mm)
     return ObjectTruth(
         id=item.id,
         kind="markers",
@@ -227,13 +233,26 @@ def _marker_truth(
         stripe=False,
         depth_h_mm=item.path.height_mm,
         mm_per_px=setup.mm_per_px(item.path.height_mm),
-        size_px=float(gaps.mean()),
-        axis_px=(point(bands[0]), point(bands[-1])),
+        size_px=span / gaps,
+        axis_px=_traced_px(setup, item),
+        tilt_deg=item.path.tilt_deg if isinstance(item.path, Slope) else 0.0,
+        missing=item.missing,
         band_px=tuple(point(band) for band in bands),
         shift_px=shift_px,
     )
 
 
-def point(values: FloatArray) -> tuple[float, float]:
-    """Return two numbers as plain floats."""
-    return float(values[0]), float(values[1])
+def _arc_px(setup: XraySetup, path: Course | Slope, limits_mm: tuple[float, ...]) -> float:
+    """Return the length of the shadow of a path from the first to the last place."""
+    fine = np.linspace(limits_mm[0], limits_mm[-1], 2001)
+    shadow = setup.project(np.array([path.point_mm(float(place)) for place in fine]))
+    return float(np.hypot(*np.diff(shadow, axis=0).T).sum())
+
+
+def _traced_px(setup: XraySetup, item: MarkerBands) -> tuple[PointPx, ...]:
+    """Return a trace from before the first band to beyond the last, 2 points or 9 on a bend."""
+    first, *_, last = item.centres_mm()
+    reach = 0.25 * item.spacing_mm
+    bent = isinstance(item.path, Course) and item.path.bend_per_mm != 0.0
+    places = np.linspace(first - reach, last + reach, 9 if bent else 2)
+    return tuple(point(setup.project(item.path.point_mm(float(place)))) for place in places)

@@ -33,7 +33,7 @@ from annot.loops.timing import FrameTimes
 from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead, Read, ViewOverride
 from annot.uncertainty import InputQuantity, propagate, rectangular, stated
-from annot.vocabulary import MEASURANDS, FrameReference
+from annot.vocabulary import MEASURANDS, FrameReference, Measurand
 
 settings.register_profile("deterministic", derandomize=True, deadline=None, max_examples=50)
 settings.load_profile("deterministic")
@@ -70,13 +70,35 @@ def apart(pair: tuple[PixelPoint, ...], least_px: float = 2.0) -> bool:
     return all(math.dist(first, second) >= least_px for first, second in itertools.pairwise(pair))
 
 
-def paths(*, longest: int = 2, least_px: float = 2.0) -> st.SearchStrategy[tuple[PixelPoint, ...]]:
-    """Draw paths of 2 to `longest` points, no two neighbours together."""
+def paths(
+    *, longest: int = 2, least_px: float = 2.0, fewest: int = 2
+) -> st.SearchStrategy[tuple[PixelPoint, ...]]:
+    """Draw paths of `fewest` to `longest` points, no two neighbours together."""
     return (
-        st.lists(points, min_size=2, max_size=longest)
+        st.lists(points, min_size=fewest, max_size=longest)
         .map(tuple)
         .filter(lambda path: apart(path, least_px))
     )
+
+
+@st.composite
+def contours(draw: st.DrawFn, *, most: int = 16) -> tuple[PixelPoint, ...]:
+    """Draw closed contours of 8 or more points seen in order from inside, so that none crosses."""
+    count = draw(st.integers(8, most))
+    radii = draw(st.lists(st.floats(30.0, 60.0), min_size=count, max_size=count))
+    start = draw(st.floats(0.0, math.tau))
+    turns = [start + math.tau * n / count for n in range(count)]
+    return tuple(
+        PixelPoint(200.0 + r * math.sin(turn), 150.0 + r * math.cos(turn))
+        for r, turn in zip(radii, turns, strict=True)
+    )
+
+
+def drawings(measurand: Measurand) -> st.SearchStrategy[tuple[PixelPoint, ...]]:
+    """Draw points that a measurand can be drawn with."""
+    if measurand.kind == "contour":
+        return contours()
+    return paths(longest=min(measurand.max_points, 6), fewest=measurand.min_points)
 
 
 def caliper(**changes: Any) -> Caliper:
@@ -285,12 +307,35 @@ segment_requests = st.builds(
     u_end_px=st.one_of(st.none(), st.floats(0.1, 5.0)),
     placing=_placings,
 )
+object_names = st.sampled_from(["", "wire 3", "grid A"])
+
+
+def _spaced(kind: str, name: str, points_of: st.SearchStrategy) -> st.SearchStrategy:
+    """Draw marks at a known spacing, named and counted or not."""
+    counts = st.one_of(st.none(), st.integers(3, 20)) if kind != "grid" else st.none()
+    return st.builds(
+        ObjectRequest,
+        kind=st.just(kind),
+        size=st.builds(replace, _measured(name), object_name=object_names),
+        readings=_readings(points_of),
+        count=counts,
+        material=words,
+        placing=_placings,
+    )
+
+
+spaced_requests = st.one_of(
+    _spaced("markers", "marker spacing", paths(longest=4)),
+    _spaced("step", "step spacing", paths(longest=2)),
+    _spaced("grid", "grid spacing", st.tuples(points, points, points, points)),
+)
 relative = st.floats(1e-4, 0.5)
 sizes_of_pixel = st.floats(0.01, 2.0)
 scale_requests: st.SearchStrategy[ScaleRequest] = st.one_of(
     catheter_requests(),
     sphere_requests,
     segment_requests,
+    spaced_requests,
     st.builds(
         HeaderRequest,
         u_rel=st.one_of(st.none(), relative),
@@ -315,7 +360,7 @@ def calipers(draw: st.DrawFn, *, key: str, sop_instance_uid: str) -> Caliper:
         key=key,
         measurand=measurand,
         frame=FrameReference(sop_instance_uid=sop_instance_uid, frame=draw(st.integers(0, 60))),
-        points=draw(paths(longest=measurand.max_points)),
+        points=draw(drawings(measurand)),
         view_deg=draw(st.one_of(st.none(), st.floats(0.0, 179.0))),
         repeat=draw(st.integers(1, 5)),
         beat=draw(st.one_of(st.none(), st.integers(0, 4))),
@@ -337,6 +382,7 @@ def loop_reads(draw: st.DrawFn, *, file: str) -> LoopRead:
         file=file,
         sop_instance_uid=uid,
         conditions=draw(st.sampled_from([Conditions(), Conditions(rhythm="atrial fibrillation")])),
+        apex=draw(st.sampled_from([None, PixelPoint(-4.5, 319.5)])),
         view=draw(
             st.sampled_from([ViewOverride(), ViewOverride(primary_deg=-30.0, plane_deg=45.0)])
         ),

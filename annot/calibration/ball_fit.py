@@ -5,13 +5,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import PRIMARY_SHARE, PRIMARY_SHARE_U
+from annot.calibration.open_field import first_hidden, hidden_field
 from annot.calibration.scale import NoScale
 from annot.calibration.shadow import BallShadow
-from annot.calibration.tube_fit import PRIMARY_SHARE_PRIOR
 from annot.geometry import PixelPoint
 
 FloatArray = NDArray[np.float64]
 SECTORS = 12
+LEAST_SECTORS = 7
+MISFIT_OF_CLEAN = 1.6  # a sector's misfit over that of the clean quarter
+LARGEST_OVAL = 0.03  # relative difference of the axes beyond which it is no ball's shadow
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
 LARGEST_U_REL = 0.05  # a looser diameter is no reference
@@ -22,7 +26,17 @@ LEAST_EXPLAINED = 1.3  # misfit of a bent background alone over the misfit with 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BallFit:
-    """What was found; `u_diameter_px` from the sectors' scatter or the fit, the larger one."""
+    """What was found.
+
+    Attributes
+    ----------
+    diameter_px, u_diameter_px : float
+        The uncertainty from the sectors' scatter or the fit, whichever is larger.
+    sectors_used, sectors_rejected : int
+        Twelfths of the surroundings that look like a ball on a smooth background, or do not.
+    oval_rel : float
+        Difference of the longest and shortest diameter over their mean, not more than chance aside.
+    """
 
     diameter_px: float
     u_diameter_px: float
@@ -30,6 +44,9 @@ class BallFit:
     centre: PixelPoint
     blur_px: float
     contrast_to_noise: float
+    sectors_used: int = SECTORS
+    sectors_rejected: int = 0
+    oval_rel: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +74,7 @@ def fit_ball(
     radius_px: float,
     *,
     full_scale: float | None = None,
+    hidden: NDArray[np.bool_] | None = None,
 ) -> BallFit | NoScale:
     """Fit a ball near a first guess.
 
@@ -68,6 +86,8 @@ def fit_ball(
         First guess by hand; the ball lies within about half a radius of it.
     full_scale : float, optional
         Largest value a pixel can store.
+    hidden : array of bool, shape (rows, columns), optional
+        What the file's own shutter covers.
 
     Returns
     -------
@@ -77,33 +97,99 @@ def fit_ball(
     if isinstance(patch, NoScale):
         return patch
     start = np.array([np.log(2 * radius_px), centre.row, centre.column, np.log(1.2), np.log(0.5)])
-    vector, noise, covariance = _solve(patch, start)
-    fault = _fault(frame, patch, vector, noise=noise, full_scale=full_scale) or _strayed(
-        vector, centre, radius_px
+    patch, vector, noise, covariance = _clean(patch, start)
+    used = np.unique(patch.sector)
+    fault = (
+        _covered(frame, patch, hidden)
+        or _fault(frame, patch, vector, noise=noise, full_scale=full_scale)
+        or _strayed(vector, centre, radius_px)
     )
     if fault:
         return NoScale(reason=fault)
-    diameter = float(np.exp(vector[0]))
-    left_out = [
-        _solve(patch.without(index), vector, noise=noise, turns=1)[0][0] for index in range(SECTORS)
-    ]
-    jackknife = float(np.sqrt((SECTORS - 1) * np.var(np.exp(left_out))))
+    diameter, oval = float(np.exp(vector[0])), _oval(patch, vector, noise)
+    left_out = [_solve(patch.without(index), vector, noise=noise, turns=1)[0][0] for index in used]
+    jackknife = float(np.sqrt((len(used) - 1) * np.var(np.exp(left_out))))
     u_diameter = max(jackknife, diameter * float(np.sqrt(covariance[0, 0])))
-    if u_diameter > LARGEST_U_REL * diameter:
-        return NoScale(
-            reason=(
-                f"the ball's diameter is uncertain by {100 * u_diameter / diameter:.0f} %: its "
-                "edge is too blurred, too faint or too broken to measure by"
-            )
-        )
+    fault = _no_reference(u_diameter / diameter, oval)
+    if fault:
+        return NoScale(reason=fault)
     return BallFit(
         diameter_px=diameter,
         u_diameter_px=u_diameter,
-        dof=SECTORS - 1.0,
+        dof=len(used) - 1.0,
         centre=PixelPoint(float(vector[1]), float(vector[2])),
         blur_px=float(np.exp(vector[3])),
         contrast_to_noise=_contrast(patch, vector) / noise,
+        sectors_used=len(used),
+        sectors_rejected=SECTORS - len(used),
+        oval_rel=oval[0],
     )
+
+
+def _no_reference(u_rel: float, oval: tuple[float, float]) -> str:
+    """Return why what was fitted is no ball to measure by, empty when it is."""
+    if oval[0] > LARGEST_OVAL and oval[0] > 3 * oval[1]:
+        return (
+            f"the shadow is oval, its axes differ by {100 * oval[0]:.0f} %: it moved, something "
+            "lies over it or it is no ball; choose another frame"
+        )
+    if u_rel > LARGEST_U_REL:
+        return (
+            f"the ball's diameter is uncertain by {100 * u_rel:.0f} %: its edge is too blurred, "
+            "too faint or too broken to measure by"
+        )
+    return ""
+
+
+def _clean(patch: _Patch, start: FloatArray) -> tuple[_Patch, FloatArray, float, FloatArray]:
+    """Fit, leave out sectors that something else lies in, and fit again until none leaves."""
+    vector, noise, covariance = _solve(patch, start)
+    for _ in range(3):
+        misfit = (_weights(patch, vector)[0] - patch.value) ** 2
+        sectors = np.unique(patch.sector)
+        rms = np.sqrt([float(np.mean(misfit[patch.sector == one])) for one in sectors])
+        odd = sectors[rms > MISFIT_OF_CLEAN * np.quantile(rms, 0.25)]
+        if not len(odd) or len(sectors) - len(odd) < LEAST_SECTORS:
+            break
+        for one in odd:
+            patch = patch.without(int(one))
+        vector, noise, covariance = _solve(patch, vector)
+    return patch, vector, noise, covariance
+
+
+def _covered(frame: NDArray[np.generic], patch: _Patch, hidden: NDArray[np.bool_] | None) -> str:
+    """Return where blades or shutter reach the ball or its background, empty if they do not."""
+    spots = np.stack([patch.row, patch.column], axis=1)
+    place = first_hidden(hidden_field(frame, hidden), spots)
+    if place is None:
+        return ""
+    return (
+        f"the ball or the background around it reaches the shutter at row {place[0]}, column "
+        f"{place[1]}; choose a frame where it lies farther inside"
+    )
+
+
+def _oval(patch: _Patch, vector: FloatArray, noise: float) -> tuple[float, float]:
+    """Return by how much the diameter differs between directions, relative, and its uncertainty.
+
+    The misfit left is explained by a diameter that goes round as cos 2φ and sin 2φ, to first order.
+    """
+    step = np.array([0.01, 0.0, 0.0, 0.0, 0.0])
+    weights = _weights(patch, vector)[1]
+    slope = (_basis(patch, vector + step) - _basis(patch, vector - step)) @ weights / 0.02
+    turn = 2 * np.arctan2(patch.row - vector[1], patch.column - vector[2])
+    basis = np.concatenate(
+        [
+            np.stack([slope * np.cos(turn), slope * np.sin(turn), slope], axis=1),
+            _basis(patch, vector),
+        ],
+        axis=1,
+    )
+    left = patch.value - _weights(patch, vector)[0]
+    inverse = np.linalg.pinv(basis.T @ basis)
+    both = (inverse @ basis.T @ left)[:2]
+    u = noise * float(np.sqrt((inverse[0, 0] + inverse[1, 1]) / 2))
+    return 2 * float(np.hypot(*both)), 2 * u
 
 
 def _strayed(vector: FloatArray, centre: PixelPoint, radius_px: float) -> str:
@@ -181,8 +267,7 @@ def _weights(patch: _Patch, vector: FloatArray) -> tuple[FloatArray, FloatArray]
 
 def _residuals(vector: FloatArray, patch: _Patch, noise: float) -> FloatArray:
     model, weights = _weights(patch, vector)
-    mean, spread = PRIMARY_SHARE_PRIOR
-    share = (abs(weights[3]) / max(weights[0], 1e-9) - mean) / spread
+    share = (abs(weights[3]) / max(weights[0], 1e-9) - PRIMARY_SHARE.value) / PRIMARY_SHARE_U.value
     return np.append((model - patch.value) / noise, share)
 
 

@@ -2,7 +2,7 @@
 
 import hashlib
 
-from annot.calibration.scale import GeometryKey
+from annot.calibration.geometry_key import GeometryKey
 from annot.loops import LoopHeader
 
 
@@ -12,16 +12,16 @@ def short_hash(*parts: object) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:8]
 
 
-def geometry_key(header: LoopHeader) -> GeometryKey:
-    """Return what must be the same in another loop for a scale to hold there."""
-    view = header.xray
-    if view is None:
+def geometry_key(header: LoopHeader, frame: int = 0) -> GeometryKey:
+    """Return what must be the same, in another loop or on another frame, for a scale to hold."""
+    if header.xray is None:
         return GeometryKey(
             modality=header.modality,
             rows=header.rows,
             columns=header.columns,
             region_sizes_mm=tuple(one.mm_per_px for one in header.regions if one.is_2d_length),
         )
+    view = header.xray.at(frame)
     return GeometryKey(
         modality=header.modality,
         rows=header.rows,
@@ -30,13 +30,15 @@ def geometry_key(header: LoopHeader) -> GeometryKey:
         source_to_detector_mm=view.source_to_detector_mm,
         source_to_patient_mm=view.source_to_patient_mm,
         angles_deg=(view.primary_deg, view.secondary_deg),
+        isocentre_deg=view.isocentre_deg or (),
         plane=view.plane,
         field_of_view_mm=view.field_of_view_mm,
+        intensifier_mm=view.intensifier_mm,
     )
 
 
-def pixel_aspect(header: LoopHeader) -> float:
+def pixel_aspect(header: LoopHeader, frame: int = 0) -> float:
     """Return how many times a pixel is as wide as high, as the header has it; 1 if unknown."""
-    view = header.xray
+    view = header.xray.at(frame) if header.xray else None
     spacing = view.imager_pixel_spacing_mm or view.pixel_spacing_mm if view else None
     return spacing[1] / spacing[0] if spacing else 1.0

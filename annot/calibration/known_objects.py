@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from annot.calibration.allowances import LABEL_STEP
+from annot.calibration.allowances import LABEL_STEP, SHEATH_LABEL_STEP
 from annot.errors import InputError
 from annot.uncertainty import InputQuantity, rectangular
 
@@ -27,6 +27,10 @@ class KnownSize:
         `measured`: the figure ± tolerance as it stands. `label`: the trade's rounding applies.
     name : str
         What the object is, for the budget: "catheter", "sphere", "length".
+    object_name : str
+        Which one it is, as a person calls it; empty where all of one size count as the same.
+    rounded : {"up", "down"}
+        Which way the label was rounded: up for a catheter's outside, down for a sheath's inside.
     size_fr : float or None
         The size on the French scale, where it was given so.
     assumed : str
@@ -45,6 +49,8 @@ class KnownSize:
     name: str
     size_fr: float | None = None
     assumed: str = ""
+    object_name: str = ""
+    rounded: Literal["up", "down"] = "up"
 
     def __post_init__(self) -> None:
         least = LABEL_STEP.value if self.source == "label" else 0.0
@@ -62,8 +68,15 @@ class KnownSize:
     @property
     def object_id(self) -> str:
         """Identity shared by every scale made from this object, for correlation in tables."""
-        name = self.name.replace(" ", "-")
-        return f"{name}-{self.size_mm:g}mm-{self.source}-{self.tolerance_mm:g}"
+        parts = [
+            *self.name.split(),
+            *self.object_name.split(),
+            f"{self.size_mm:g}mm",
+            self.source,
+            f"{self.tolerance_mm:g}",
+            *(["assumed"] if self.assumed else []),
+        ]
+        return "-".join(parts)
 
     def quantity(self) -> InputQuantity:
         """Return the size as an input of the budget, in mm."""
@@ -76,25 +89,32 @@ class KnownSize:
             unit="mm",
             component="object",
             source=(
-                f"{self.name} of {self.size_mm:g} mm ± {self.tolerance_mm:g} mm, "
+                f"{self._words} of {self.size_mm:g} mm ± {self.tolerance_mm:g} mm, "
                 + (f"tolerance not stated: {self.assumed}" if self.assumed else "as stated")
             ),
         )
 
     def _from_label(self) -> InputQuantity:
-        """Undo the label's rounding: the true size lies in (label − step, label]."""
+        """Undo the label's rounding: the true size lies in (label − step, label], or above it."""
         half_step = LABEL_STEP.value / 2
+        up = self.rounded == "up"
+        step = LABEL_STEP if up else SHEATH_LABEL_STEP
         return rectangular(
-            self.size_mm - half_step,
+            self.size_mm - half_step if up else self.size_mm + half_step,
             half_step,
             key=self.object_id,
             unit="mm",
             component="object",
             source=(
-                f"{self.name} labelled {self.size_mm:g} mm: labels are rounded up to "
-                f"{LABEL_STEP.value:g} mm ({LABEL_STEP.source}), so {half_step:g} mm is taken off"
+                f"{self._words} labelled {self.size_mm:g} mm: labels are rounded {self.rounded} to "
+                f"{step.value:g} mm ({step.source}), so {half_step:g} mm is "
+                + ("taken off" if up else "added")
             ),
         )
+
+    @property
+    def _words(self) -> str:
+        return f"{self.name} '{self.object_name}'" if self.object_name else self.name
 
 
 def french_to_mm(size_fr: float) -> float:

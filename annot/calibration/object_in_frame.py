@@ -1,76 +1,71 @@
 """How large a reference object appears: its size in pixels with the scatter of its edges."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.allowances import (
     BALL_MODEL_REL,
-    HAND_END_PX,
+    FILLING_REL,
+    RELATION_REL,
     SHAFT_MODEL_REL,
     Allowance,
 )
 from annot.calibration.ball_fit import fit_ball
-from annot.calibration.request import ObjectReading, ObjectRequest
+from annot.calibration.grid_in_frame import grid_in_frames
+from annot.calibration.intensity import Frames, Intensities, StoredPixels, intensities
+from annot.calibration.request import SPACED, ObjectReading, ObjectRequest
+from annot.calibration.row_in_frame import row_in_frames
 from annot.calibration.scale import NoScale
+from annot.calibration.seen_size import SeenSize
+from annot.calibration.segment_by_hand import segment_by_hand
 from annot.calibration.shaft_fit import ShaftFit, fit_shaft
-from annot.calibration.shaft_sections import Reading
-from annot.geometry import PixelPoint, length_px
-from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular, stated
-from annot.uncertainty.type_b import cosine_of_unknown_tilt
+from annot.calibration.shaft_location import Reading
+from annot.geometry import PixelPoint
+from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular
 
-WALL_DISAGREEING = 3.5  # standard uncertainties of the difference
-PixelArray = NDArray[np.generic]
-Frames = Mapping[int, PixelArray]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeenSize:
-    """The object's size in pixels and what a person needs to see to trust it.
-
-    Attributes
-    ----------
-    size : MeasurementResult
-        In pixels of the row pitch.
-    sections_used, sections_rejected : int
-        Independent pieces the size rests on, and those set aside.
-    outline : tuple of tuples of PixelPoint
-        What was fitted, for drawing over the frame of the first reading: a closed circle, or
-        both edges of a shaft, or the segment itself.
-    """
-
-    size: MeasurementResult
-    sections_used: int
-    sections_rejected: int
-    outline: tuple[tuple[PixelPoint, ...], ...]
-    notes: tuple[str, ...] = ()
+WALL_DISAGREEING = 12.0  # in squared misfit over noise: three and a half standard deviations
+LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
+LARGEST_U_REL = 0.10  # a looser diameter is no reference
+LINEAR = StoredPixels()
 
 
 def size_in_frames(
-    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None, aspect: float
+    frames: Frames,
+    request: ObjectRequest,
+    *,
+    key: str,
+    full_scale: float | None,
+    aspect: float,
+    stored: StoredPixels = LINEAR,
 ) -> SeenSize | NoScale:
     """Measure the object of a request in the frames of its readings.
 
     Parameters
     ----------
     frames : mapping of frame index to array (rows, columns)
-        Pixels proportional to intensity for catheter and sphere; unused for a segment.
+        Stored pixels, their values rising with the intensity for marks at a spacing; unused for
+        a segment.
     key : str
         Prefix of the input keys.
     full_scale : float or None
         Largest value a pixel can store.
     aspect : float
         Width of a pixel over its height.
+    stored : StoredPixels
+        How stored values relate to the beam's intensity, and what the file's shutter hides.
 
     Returns
     -------
     SeenSize, or NoScale with the reason.
     """
     if request.kind == "segment":
-        return _segment(request, key=key, aspect=aspect)
+        return segment_by_hand(request, key=key, aspect=aspect)
+    if request.kind in SPACED:
+        return _spaced(frames, request, key=key, aspect=aspect)
     if abs(aspect - 1) > 0.002:
         return NoScale(
             reason=(
@@ -78,30 +73,74 @@ def size_in_frames(
                 "square pixels only; use a segment, the header or a given scale"
             )
         )
-    if request.kind == "catheter":
-        return _catheter(frames, request, key=key, full_scale=full_scale)
-    return _sphere(frames, request, key=key, full_scale=full_scale)
+    fitted = _catheter if request.kind == "catheter" else _sphere
+    light = intensities(frames, stored, full_scale=full_scale)
+    found = [
+        fitted(Look(frames=one, full_scale=top, hidden=stored.hidden), request, key=key)
+        for one, top in zip(light.readings, light.full_scale, strict=True)
+    ]
+    first = found[0]
+    return first if isinstance(first, NoScale) else _over_readings(first, found[1:], light, key)
 
 
-def _catheter(
-    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
+def _spaced(
+    frames: Frames, request: ObjectRequest, *, key: str, aspect: float
 ) -> SeenSize | NoScale:
+    if request.kind == "grid":
+        return grid_in_frames(frames, request, key=key)
+    return row_in_frames(frames, request, key=key, aspect=aspect)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """Frames proportional to intensity, the largest value they can have, and what is hidden."""
+
+    frames: Frames
+    full_scale: float | None
+    hidden: NDArray[np.bool_] | None
+
+
+def _over_readings(
+    first: SeenSize, others: Sequence[SeenSize | NoScale], light: Intensities, key: str
+) -> SeenSize:
+    """Let the size differ by as much as it does where stored values are read in another way."""
+    if not others:
+        return first
+    apart = [
+        abs(one.size.value / first.size.value - 1) for one in others if isinstance(one, SeenSize)
+    ]
+    complete = len(apart) == len(others)
+    half_width = max([*apart, LEAST_REL] if complete else [*apart, RELATION_REL.value])
+    relation = rectangular(
+        1.0,
+        half_width,
+        key=f"{key}:relation",
+        unit="1",
+        component="scale",
+        source=f"relation of stored values to intensity: ±{100 * half_width:.2g} %",
+    )
+    size = propagate(lambda seen, factor: seen * factor, [first.size, relation], unit="px")
+    return replace(first, size=size, notes=(*first.notes, light.note))
+
+
+def _catheter(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoScale:
     fit = fit_shaft(
-        _readings(frames, request),
+        _readings(look, request),
         filling=request.filling,
         lumen_ratio=_known_lumen_ratio(request),
-        full_scale=full_scale,
+        full_scale=look.full_scale,
     )
     if isinstance(fit, NoScale):
         return fit
-    fault = _fault_of_wall(frames, request, fit, full_scale=full_scale)
+    outer = request.surface == "outer"
+    value, u = (fit.outer_px, fit.u_outer_px) if outer else (fit.inner_px, fit.u_inner_px)
+    fault = _loose(request.surface, u / value) or _fault_of_wall(look, request, fit)
     if fault:
         return NoScale(reason=fault)
-    outer = request.surface == "outer"
     seen = InputQuantity(
         key=f"{key}:seen",
-        value=fit.outer_px if outer else fit.inner_px,
-        u=fit.u_outer_px if outer else fit.u_inner_px,
+        value=value,
+        u=u,
         unit="px",
         dof=fit.dof,
         evaluation="A",
@@ -112,24 +151,46 @@ def _catheter(
             f"{len(request.readings)} frame(s)"
         ),
     )
-    notes: tuple[str, ...] = ()
-    if request.other_mm is None:
-        notes = (
-            "the catheter's other diameter is not given: its wall is fitted from the picture, "
-            "which widens the interval by several percent",
-        )
+    size = _with_model(seen, key, SHAFT_MODEL_REL)
+    if request.filling == "unknown" or not request.material:
+        size = _with_model(size, f"{key}:filling", FILLING_REL)
     return SeenSize(
-        size=_with_model(seen, key, SHAFT_MODEL_REL),
+        size=size,
         sections_used=fit.sections_used,
         sections_rejected=fit.sections_rejected,
         outline=_edges(fit.centreline, fit.outer_px),
-        notes=notes,
+        notes=_notes(request, fit),
+        details={} if fit.half_maximum_px is None else {"half_depth_px": fit.half_maximum_px},
     )
 
 
-def _fault_of_wall(
-    frames: Frames, request: ObjectRequest, fit: ShaftFit, *, full_scale: float | None
-) -> str:
+def _loose(surface: str, u_rel: float) -> str:
+    if u_rel <= LARGEST_U_REL:
+        return ""
+    return (
+        f"the {surface} diameter is uncertain by {100 * u_rel:.0f} %: state filling and other "
+        "diameter, or give the size of the other surface"
+    )
+
+
+def _notes(request: ObjectRequest, fit: ShaftFit) -> tuple[str, ...]:
+    """Say what the size rests on that nobody stated."""
+    notes = []
+    if request.other_mm is None:
+        notes.append(
+            "the catheter's other diameter is not given: its wall is fitted from the picture, "
+            "which widens the interval by several percent"
+        )
+    if request.filling == "unknown":
+        notes.append(
+            f"filling not stated: empty and contrast weighed by the picture ({100 * fit.filled:.0f}"
+            " % contrast); published studies contradict each other on its effect, so nothing is "
+            "corrected"
+        )
+    return tuple(notes)
+
+
+def _fault_of_wall(look: Look, request: ObjectRequest, fit: ShaftFit) -> str:
     """Return why the two diameters given cannot be this shaft's, empty when they can.
 
     A wall that is stated wrongly bends the diameter with it, and confidently; so the shaft is
@@ -137,11 +198,13 @@ def _fault_of_wall(
     """
     if request.other_mm is None:
         return ""
-    free = fit_shaft(_readings(frames, request), filling=request.filling, full_scale=full_scale)
+    free = fit_shaft(_readings(look, request), filling=request.filling, full_scale=look.full_scale)
     if isinstance(free, NoScale):
         return ""
     apart = abs(free.outer_px - fit.outer_px)
-    if apart <= WALL_DISAGREEING * math.hypot(free.u_outer_px, fit.u_outer_px):
+    usual = free.chi2 / free.samples
+    worse = fit.chi2 / usual - fit.samples
+    if apart <= free.u_outer_px or worse < WALL_DISAGREEING:
         return ""
     return (
         f"the two diameters given make the shaft {fit.outer_px:.1f} px wide, while the picture "
@@ -149,8 +212,11 @@ def _fault_of_wall(
     )
 
 
-def _readings(frames: Frames, request: ObjectRequest) -> list[Reading]:
-    return [Reading(frame=frames[one.frame], trace=one.points) for one in request.readings]
+def _readings(look: Look, request: ObjectRequest) -> list[Reading]:
+    return [
+        Reading(frame=look.frames[one.frame], trace=one.points, hidden=look.hidden)
+        for one in request.readings
+    ]
 
 
 def _known_lumen_ratio(request: ObjectRequest) -> tuple[float, float] | None:
@@ -164,16 +230,15 @@ def _known_lumen_ratio(request: ObjectRequest) -> tuple[float, float] | None:
     return ratio, max(ratio * relative, 0.005)
 
 
-def _sphere(
-    frames: Frames, request: ObjectRequest, *, key: str, full_scale: float | None
-) -> SeenSize | NoScale:
+def _sphere(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoScale:
     sizes, outline = [], None
     for index, reading in enumerate(request.readings):
         fit = fit_ball(
-            frames[reading.frame],
+            look.frames[reading.frame],
             reading.points[0],
             reading.radius_px or 0.0,
-            full_scale=full_scale,
+            full_scale=look.full_scale,
+            hidden=look.hidden,
         )
         if isinstance(fit, NoScale):
             return fit
@@ -192,48 +257,30 @@ def _sphere(
             )
         )
     return SeenSize(
-        size=_with_model(_mean(sizes, unit="px"), key, BALL_MODEL_REL),
+        size=_with_model(_mean(_as_scattered(sizes), unit="px"), key, BALL_MODEL_REL),
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),
     )
 
 
-def _segment(request: ObjectRequest, *, key: str, aspect: float) -> SeenSize | NoScale:
-    u_end = request.u_end_px or HAND_END_PX.value
-    sizes = []
-    for index, reading in enumerate(request.readings):
-        square = [PixelPoint(point.row, point.column * aspect) for point in reading.points]
-        length = length_px(square)
-        if length < 5:
-            return NoScale(
-                reason=f"the known length is drawn {length:.1f} px long; at least 5 px are needed"
-            )
-        sizes.append(
-            stated(
-                length,
-                u_end * math.sqrt(2),
-                key=f"{key}:seen{index}",
-                unit="px",
-                component="scale",
-                source=f"two ends by hand in frame {reading.frame}, u = {u_end:g} px each",
-            )
-        )
-    size = _mean(sizes, unit="px")
-    if request.placing.tilt_deg:
-        cosine = cosine_of_unknown_tilt(
-            request.placing.tilt_deg,
-            key=f"{key}:tilt",
-            source=f"tilt of the known length within ±{request.placing.tilt_deg:g}°",
-        )
-        # a tilted length looks short, so untilted it would span more pixels
-        size = propagate(lambda seen, shrink: seen / shrink, [size, cosine], unit="px")
-    return SeenSize(
-        size=size,
-        sections_used=len(sizes),
-        sections_rejected=0,
-        outline=(request.readings[0].points,),
-    )
+def _as_scattered(sizes: list[InputQuantity]) -> list[InputQuantity]:
+    """Return the sizes of several frames, wider where they scatter more than they state.
+
+    The Birge ratio: what exceeds chance (one in twenty) widens each, with the frames' own degrees
+    of freedom, as motion or another place in the picture moves a whole frame's size.
+    """
+    from scipy.special import chdtri
+
+    freedom = len(sizes) - 1.0
+    if freedom < 2:
+        return sizes
+    mean = sum(one.value for one in sizes) / len(sizes)
+    chi2 = sum(((one.value - mean) / one.u) ** 2 for one in sizes)
+    if chi2 <= float(chdtri(freedom, 0.05)):
+        return sizes
+    ratio = math.sqrt(chi2 / freedom)
+    return [replace(one, u=one.u * ratio, dof=min(one.dof, freedom)) for one in sizes]
 
 
 def _mean(sizes: list[InputQuantity], *, unit: str) -> MeasurementResult:

@@ -3,12 +3,15 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from annot.calibration.allowances import DEPTH_PRESETS
 from annot.calibration.known_objects import KnownSize, Surface
 from annot.calibration.shaft_fit import Filling
 from annot.errors import InputError
 from annot.geometry import PixelPoint
 
-ObjectKind = Literal["catheter", "sphere", "segment"]
+ObjectKind = Literal["catheter", "sphere", "segment", "markers", "grid", "step"]
+Device = Literal["catheter", "sheath"]
+SPACED = frozenset({"markers", "grid", "step"})  # kinds that are known by a spacing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,6 +24,8 @@ class ObjectReading:
         Frame index from 0.
     points : tuple of PixelPoint
         Catheter: a rough trace along its axis. Sphere: its centre, roughly. Segment: both ends.
+        Markers: a rough trace from beyond the first band to beyond the last. Grid: its four
+        outermost nodes, in turn around. Step: from beyond the first edge to beyond the last.
     radius_px : float or None
         Sphere only: its radius, roughly.
     """
@@ -39,15 +44,50 @@ class Placing:
     depth_offset_mm : float or None
         Half-range of the unknown difference in depth between object and anatomy along the beam;
         None takes the default allowance and says so.
+    depth_range_mm : tuple of float or None
+        The same as a range that need not be symmetric: how many mm nearer to the source than the
+        object the anatomy lies, at least and at most (negative: farther from it).
+    depth_preset : str or None
+        The same by the name of a usual place, see `DEPTH_PRESETS`.
     tilt_deg : float or None
-        Half-range of the unknown tilt of a segment out of the image plane.
+        Half-range of the unknown tilt of a segment or of marks at a spacing out of the image
+        plane; for marks None takes the default allowance and says so.
     overrule : str
         Reason for using a scale where it would be refused.
+
+    Raises
+    ------
+    InputError
+        If depth is stated in two ways, a range runs backwards, or a preset does not exist.
     """
 
     depth_offset_mm: float | None = None
+    depth_range_mm: tuple[float, float] | None = None
+    depth_preset: str | None = None
     tilt_deg: float | None = None
     overrule: str = ""
+
+    def __post_init__(self) -> None:
+        stated = (self.depth_offset_mm, self.depth_range_mm, self.depth_preset)
+        if sum(one is not None for one in stated) > 1:
+            raise InputError(
+                "The difference in depth is stated in two ways: give one of depth_offset_mm, "
+                "depth_range_mm and depth_preset."
+            )
+        if self.depth_range_mm is not None and self.depth_range_mm[0] > self.depth_range_mm[1]:
+            low, high = self.depth_range_mm
+            raise InputError(f"The range of depth {low:g} to {high:g} mm runs backwards: swap it.")
+        if self.depth_preset is not None and self.depth_preset not in DEPTH_PRESETS:
+            raise InputError(
+                f"There is no preset of depth '{self.depth_preset}': choose one of "
+                f"{', '.join(DEPTH_PRESETS)}."
+            )
+
+    @property
+    def states_depth(self) -> bool:
+        """Whether somebody states how the depths differ."""
+        stated = (self.depth_offset_mm, self.depth_range_mm, self.depth_preset)
+        return any(one is not None for one in stated)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +96,9 @@ class ObjectRequest:
 
     `surface` says which diameter of a catheter `size` is; `other_mm` is the other one, where
     somebody knows it: it fixes the wall, which a picture alone shows poorly. `segment` needs
-    neither. `u_end_px` is how well one end of a segment is placed by hand.
+    neither. `device` says whether the tube is a catheter or a sheath, whose labels speak of
+    different surfaces. `count` is how many bands or edges somebody counts on the traced piece.
+    `u_end_px` is how well one end of a segment is placed by hand.
 
     Raises
     ------
@@ -71,6 +113,8 @@ class ObjectRequest:
     surface: Surface = "outer"
     other_mm: float | None = None
     filling: Filling = "unknown"
+    device: Device = "catheter"
+    count: int | None = None
     material: str = ""
     u_end_px: float | None = None
     placing: Placing = field(default_factory=Placing)

@@ -3,68 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from annot.calibration.frame_hold import HeldFrames
+from annot.calibration.geometry_key import GeometryKey, Region
 from annot.geometry import PixelPoint
 from annot.uncertainty import CoverageInterval, InputQuantity, MeasurementResult, expand, propagate
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GeometryKey:
-    """What must be the same for a scale to hold: the picture's geometry, not its content."""
-
-    modality: str
-    rows: int
-    columns: int
-    imager_spacing_mm: tuple[float, float] | None = None
-    source_to_detector_mm: float | None = None
-    source_to_patient_mm: float | None = None
-    angles_deg: tuple[float | None, float | None] = (None, None)
-    plane: str | None = None
-    field_of_view_mm: tuple[float, ...] = ()
-    region_sizes_mm: tuple[tuple[float, float], ...] = ()
-
-    @property
-    def is_silent(self) -> bool:
-        """Whether nothing but the picture's shape is known, so that equality shows little."""
-        known = (self.imager_spacing_mm, self.source_to_detector_mm, self.source_to_patient_mm)
-        return not any(known) and not self.region_sizes_mm
-
-    def differences(self, other: "GeometryKey") -> tuple[str, ...]:
-        """Return in words what differs, empty when a scale carries over."""
-        names = {
-            "modality": "the modality",
-            "rows": "the number of rows",
-            "columns": "the number of columns",
-            "imager_spacing_mm": "the detector's spacing",
-            "source_to_detector_mm": "the distance from source to detector",
-            "source_to_patient_mm": "the distance from source to patient",
-            "angles_deg": "the positioner's angles",
-            "plane": "the plane of a biplane system",
-            "field_of_view_mm": "the field of view",
-            "region_sizes_mm": "the pixel sizes of the ultrasound regions",
-        }
-        return tuple(
-            f"{words} ({getattr(self, name)} against {getattr(other, name)})"
-            for name, words in names.items()
-            if getattr(self, name) != getattr(other, name)
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Region:
-    """The box of pixels in which a scale holds, bounds included."""
-
-    min_row: int
-    min_column: int
-    max_row: int
-    max_column: int
-
-    def holds(self, points: Sequence[PixelPoint]) -> bool:
-        """Whether all points lie in the box."""
-        return all(
-            self.min_row <= point.row <= self.max_row
-            and self.min_column <= point.column <= self.max_column
-            for point in points
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +27,14 @@ class PixelScale:
         Keys of the object's size and of the unknown depth, for correlation between scales.
     geometry : GeometryKey
         The loop geometry for which it was made.
+    system_id : str or None
+        Key of the error that all header scales of one imaging system share.
     region : Region or None
         Box outside which it does not hold.
+    frames : HeldFrames or None
+        On which frames it holds, where not on all.
+    at_object : MeasurementResult or None
+        The row scale at the reference's own depth, before the step to the anatomy's.
     overruled : str
         A person's reason for using it where it would be refused; empty otherwise.
     """
@@ -99,7 +47,10 @@ class PixelScale:
     geometry: GeometryKey
     object_id: str | None = None
     depth_group: str | None = None
+    system_id: str | None = None
     region: Region | None = None
+    frames: HeldFrames | None = None
+    at_object: MeasurementResult | None = None
     overruled: str = ""
     warnings: tuple[str, ...] = ()
 
@@ -108,11 +59,27 @@ class PixelScale:
         """Relative standard uncertainty of the scale, everything in its budget included."""
         return self.row.u / self.row.value
 
-    def at(self, points: Sequence[PixelPoint]) -> "PixelScale | NoScale":
-        """Return this scale if it holds at all points, otherwise the reason why not."""
-        if self.region is None or self.region.holds(points):
+    def at(
+        self, points: Sequence[PixelPoint], *, frame: int | None = None
+    ) -> "PixelScale | NoScale":
+        """Return this scale if it holds at all points of a frame, otherwise the reason why not."""
+        if self.region is not None and not self.region.holds(points):
+            return NoScale(reason=f"the ends leave the part of the image where {self.key} holds")
+        if self.frames is None:
             return self
-        return NoScale(reason=f"the ends leave the part of the image where {self.key} holds")
+        if frame is None:
+            return NoScale(
+                reason="the loop's geometry changes on the way: name the frame to be scaled"
+            )
+        found = self.frames.differences(frame)
+        if not found:
+            return self
+        return NoScale(
+            reason=(
+                f"{self.key} does not hold on frame {frame}: {', '.join(found)} differ from the "
+                "frame it was made on"
+            )
+        )
 
     def interval(self, *, probability: float = 0.95) -> CoverageInterval:
         """Coverage interval of the row scale in mm per pixel."""
@@ -126,9 +93,9 @@ class NoScale:
     reason: str
     warnings: tuple[str, ...] = ()
 
-    def at(self, points: Sequence[PixelPoint]) -> "NoScale":
+    def at(self, points: Sequence[PixelPoint], *, frame: int | None = None) -> "NoScale":
         """Return itself: there is no scale anywhere."""
-        del points
+        del points, frame
         return self
 
     def __bool__(self) -> bool:
@@ -144,24 +111,10 @@ def pair_of_scales(
     return row, propagate(lambda scale: scale * pixel_aspect, [row], unit="mm/px")
 
 
-def scale_from_reference_object(
-    *,
-    key: str,
-    known_size: InputQuantity,
-    seen_size: InputQuantity | MeasurementResult,
-    depth_ratio: InputQuantity,
+def size_scale(
+    key: str, known_size: InputQuantity, seen_size: InputQuantity | MeasurementResult
 ) -> MeasurementResult:
-    """Return mm per pixel from an object of known size: known / seen, times the depth ratio.
-
-    Parameters
-    ----------
-    known_size : InputQuantity
-        True size in mm.
-    seen_size : InputQuantity or MeasurementResult
-        The same size in pixels (of the row pitch).
-    depth_ratio : InputQuantity
-        (SOD − h of the anatomy) / (SOD − h of the object); 1 with its uncertainty when the
-        depths are not known apart.
+    """Return mm per pixel at the depth of an object of known size: known / seen.
 
     Raises
     ------
@@ -173,8 +126,32 @@ def scale_from_reference_object(
             f"{key}: sizes must be positive, got {known_size.value:g} mm seen as "
             f"{seen_size.value:g} px."
         )
-    return propagate(
-        lambda known, seen, depth: known / seen * depth,
-        [known_size, seen_size, depth_ratio],
-        unit="mm/px",
-    )
+    return propagate(lambda known, seen: known / seen, [known_size, seen_size], unit="mm/px")
+
+
+def scale_from_reference_object(
+    *,
+    key: str,
+    known_size: InputQuantity,
+    seen_size: InputQuantity | MeasurementResult,
+    depth_ratio: InputQuantity | MeasurementResult,
+) -> MeasurementResult:
+    """Return mm per pixel from an object of known size: known / seen, times the depth ratio.
+
+    Parameters
+    ----------
+    known_size : InputQuantity
+        True size in mm.
+    seen_size : InputQuantity or MeasurementResult
+        The same size in pixels (of the row pitch).
+    depth_ratio : InputQuantity or MeasurementResult
+        (SOD − h of the anatomy) / (SOD − h of the object); 1 with its uncertainty when the
+        depths are not known apart.
+
+    Raises
+    ------
+    ValueError
+        If a size is not positive.
+    """
+    there = size_scale(key, known_size, seen_size)
+    return propagate(lambda size, depth: size * depth, [there, depth_ratio], unit="mm/px")

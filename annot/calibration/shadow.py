@@ -68,15 +68,21 @@ class TubeShadow:
 
 
 def blur_on_grid(values: FloatArray, blur_px: float, across: tuple[float, float]) -> FloatArray:
-    """Convolve values on the fine grid with a Gaussian and a square pixel; zero beyond both ends.
+    """Convolve values on the fine grid with a Gaussian and a square pixel; zero outside."""
+    count = 2 * len(values)
+    frequency = np.asarray(np.fft.rfftfreq(count, d=GRID_STEP_PX), dtype=np.float64)
+    response = transfer(frequency, blur_px, across)
+    return np.asarray(np.fft.irfft(np.fft.rfft(values, count) * response, count)[: len(values)])
+
+
+def transfer(frequency: FloatArray, blur_px: float, across: tuple[float, float]) -> FloatArray:
+    """Return the transfer of a Gaussian blur and a square pixel at frequencies per pixel.
 
     A square pixel seen along (row, column) has the transfer sinc(f·row)·sinc(f·column).
     """
-    count = 2 * len(values)
-    frequency = np.fft.rfftfreq(count, d=GRID_STEP_PX)
     response = np.exp(-2.0 * (np.pi * frequency * blur_px) ** 2)
-    response *= np.sinc(frequency * across[0]) * np.sinc(frequency * across[1])
-    return np.asarray(np.fft.irfft(np.fft.rfft(values, count) * response, count)[: len(values)])
+    pixel = np.sinc(frequency * across[0]) * np.sinc(frequency * across[1])
+    return np.asarray(response * pixel)
 
 
 @cache

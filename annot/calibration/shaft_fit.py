@@ -1,30 +1,34 @@
 """The diameter of a shaft in pixels, with its scatter: a tube fitted to all its sections."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import LUMEN_RATIO_HIGHEST, LUMEN_RATIO_LOWEST
+from annot.calibration.half_maximum import half_maximum_px
 from annot.calibration.scale import NoScale
-from annot.calibration.shaft_sections import MIN_BLOCKS, Reading, cut_sections
-from annot.calibration.tube_fit import (
-    LUMEN_RATIO_PRIOR,
-    IndexArray,
-    TubeFit,
-    TubeSolution,
-    with_thread,
-)
+from annot.calibration.shaft_agreement import Agreement, agreeing_sections
+from annot.calibration.shaft_location import MIN_BLOCKS, Reading
+from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
+from annot.calibration.tube_fit import OUTER, Held, IndexArray, TubeFit, TubeSolution
+from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
+from annot.calibration.wall_thread import with_thread
 from annot.geometry import PixelPoint
 
 FloatArray = NDArray[np.float64]
 Filling = Literal["empty", "contrast", "unknown"]
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
-JACKKNIFE_GROUPS = 16
-REJECTION_ROUNDS = 3
-MISFIT_OF_CLEAN = 2.0
+LARGEST_U_REL = 0.10  # a looser diameter is no reference
+LEAST_SHARE = 0.3  # of primary beam: two and a half standard deviations below the usual share
+ALONG_THE_EDGE = (
+    "something dense runs along the shaft and the picture does not tell it from the wall; trace "
+    "another piece or choose another frame"
+)
+WORST_MISFIT = 0.06  # of the shadow's depth, shared by all sections: not a tube
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,24 +40,47 @@ class ShaftFit:
     outer_px, inner_px : float
         Outer and inner diameter.
     u_outer_px, u_inner_px : float
-        Standard uncertainty from the sections' scatter (delete-a-group jackknife) or from the
-        fit's own covariance, whichever is larger.
+        Standard uncertainty from the sections' scatter or the fit's own covariance, whichever is
+        larger, together with what an unstated wall or filling leaves open.
+    u_wall_px : float
+        That last part of `u_outer_px` alone.
+    u_noise_px : float
+        The part of `u_outer_px` that more sections or frames make smaller.
+    half_maximum_px : float or None
+        Naive width of the mean shadow at half its depth, to be shown beside and never used.
+    low_px, high_px : float
+        Interval of 95 % for the outer diameter, skew where the wall is unknown.
     dof : float
-        Groups of sections less one.
+        Degrees of freedom of `u_outer_px`.
+    filled : float
+        Probability that the lumen holds contrast: 0 or 1 where the filling is stated.
+    chi2 : float
+        Squared misfit over the picture's own noise, summed over `samples`.
     centreline : tuple of PixelPoint
         Middle of each section of the first reading, used or not, for drawing.
+    used : tuple of bool
+        Whether each of them counts.
     """
 
     outer_px: float
     inner_px: float
     u_outer_px: float
     u_inner_px: float
+    u_wall_px: float
+    u_noise_px: float
+    half_maximum_px: float | None
+    low_px: float
+    high_px: float
     dof: float
+    filled: float
     sections_used: int
     sections_rejected: int
     blur_px: float
     contrast_to_noise: float
+    chi2: float
+    samples: int
     centreline: tuple[PixelPoint, ...]
+    used: tuple[bool, ...]
 
 
 def fit_shaft(
@@ -70,9 +97,10 @@ def fit_shaft(
     readings : sequence of Reading
         Frames proportional to X-ray intensity, each with a rough trace along the axis.
     filling : {"empty", "contrast", "unknown"}
-        `empty` fixes the lumen to the surroundings' attenuation.
+        `empty` fixes the lumen to the surroundings' attenuation; `unknown` weighs both.
     lumen_ratio : (mean, standard deviation), optional
-        What is known of inner over outer diameter; weak knowledge of the trade otherwise.
+        What is known of inner over outer diameter; without it every ratio of the stated range
+        (see `allowances`) is as likely as any other.
     full_scale : float, optional
         Largest value a pixel can store; values at either end count as saturated.
 
@@ -85,59 +113,51 @@ def fit_shaft(
         return sections
     fit = TubeFit(
         sections=sections,
-        lumen_is_empty=filling == "empty",
-        lumen_ratio=lumen_ratio or LUMEN_RATIO_PRIOR,
+        held=Held(lumen_is_empty=filling == "empty", lumen_ratio=lumen_ratio or _any_wall()),
     )
-    kept, solution = _agreeing(fit)
-    if len(kept) < MIN_BLOCKS:
+    found = agreeing_sections(fit)
+    if len(found.kept) < MIN_BLOCKS:
         return NoScale(
-            reason=f"only {len(kept)} of {len(sections.profile)} sections look like one shaft"
+            reason=(
+                f"only {len(found.kept)} of {len(sections.profile)} sections look like one shaft; "
+                "trace a piece that nothing crosses"
+            )
         )
-    fit, solution = with_thread(fit, solution, kept)
-    fault = _fault(fit, solution, kept, readings=readings, full_scale=full_scale)
-    return NoScale(reason=fault) if fault else _report(fit, solution, kept)
+    noise = sections.noise * max(found.over_noise, 1.0)
+    answer = with_thread(fit, replace(found.solution, noise=noise), found.kept)
+    fit, solution = answer.fit, answer.solution
+    fault = (
+        _fault(fit, solution, found.kept)
+        or (ALONG_THE_EDGE if answer.is_ambiguous else "")
+        or _saturated(fit, readings, full_scale)
+    )
+    if fault:
+        return NoScale(reason=fault)
+    spread = spread_over_walls(
+        possible_fits(fit, filling=filling, lumen_ratio=lumen_ratio),
+        solution,
+        found.kept,
+        widen=_shared_misfit(fit, solution, found.kept),
+    )
+    loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
+    if loosest > LARGEST_U_REL:
+        share = 100 * loosest
+        return NoScale(
+            reason=(
+                f"the shaft's diameter is uncertain by {share:.0f} %: trace a longer piece, read "
+                "more frames, or state filling and other diameter"
+            )
+        )
+    return _report(fit, replace(found, solution=solution), spread)
 
 
-def _agreeing(fit: TubeFit) -> tuple[IndexArray, TubeSolution]:
-    """Return the sections that look like one shaft, and the fit to them alone.
-
-    Sections that something crosses bend the first fit towards themselves, so the rejection is
-    repeated until none leaves.
-    """
-    kept = np.arange(len(fit.sections.profile))
-    solution = fit.solve(kept)
-    for _ in range(REJECTION_ROUNDS):
-        alike = _alike(fit, solution, kept)
-        if np.all(alike):
-            break
-        kept = kept[alike]
-        if len(kept) < MIN_BLOCKS:
-            break
-        solution = fit.solve(kept, start=solution)
-    return kept, solution
+def _any_wall() -> tuple[float, float]:
+    """Return mean and standard deviation of the ratios that an unstated wall is drawn from."""
+    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
+    return (low + high) / 2, (high - low) / np.sqrt(12.0)
 
 
-def _alike(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> NDArray[np.bool_]:
-    """Return whose misfit is like that of the clean quarter and whose shadow is as deep as usual.
-
-    A quarter stands for the clean ones because something that crosses obliquely can spoil more
-    than half of the sections.
-    """
-    model, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
-    misfit = np.sqrt(np.mean((model - fit.sections.profile[kept]) ** 2, axis=1))
-    usual = float(np.median(amplitude))
-    good = misfit <= MISFIT_OF_CLEAN * np.quantile(misfit, 0.25)
-    return np.asarray(good & (np.abs(amplitude - usual) <= 0.5 * abs(usual)))
-
-
-def _fault(
-    fit: TubeFit,
-    solution: TubeSolution,
-    kept: IndexArray,
-    *,
-    readings: Sequence[Reading],
-    full_scale: float | None,
-) -> str:
+def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
     """Return why a fit must not be used, empty when it may."""
     outer = fit.tube(solution.shared).outer_px
     if fit.sections.length_px < 5 * outer:
@@ -148,11 +168,50 @@ def _fault(
     contrast = _contrast_to_noise(fit, solution, kept)
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
-    if full_scale is not None and _saturated_share(fit, readings, full_scale) > (
-        MAX_SATURATED_SHARE
-    ):
-        return "the picture is saturated on or beside the shaft; choose another frame"
+    return _model_fault(fit, solution, kept)
+
+
+def _model_fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
+    """Return why what was fitted is no tube's shadow, empty when it may be one."""
+    low, high = (bound[OUTER] for bound in fit.bounds)
+    if not low + 0.01 < solution.shared[OUTER] < high - 0.01:
+        return (
+            f"no diameter between {np.exp(low):.0f} and {np.exp(high):.0f} px explains the picture "
+            "along the trace; trace a piece that nothing else lies over"
+        )
+    share = float(np.median(fit.fitted(solution, kept)[1]))
+    if share < LEAST_SHARE:
+        return (
+            f"the shadow would be a tube's only if {100 * (1 - share):.0f} % of the light were "
+            "scatter; trace another piece or use another object"
+        )
+    left = np.mean(fit.misfit(solution, kept), axis=0)
+    excess = float(np.mean(left**2)) - solution.noise**2 / len(kept)
+    missed = np.sqrt(max(excess, 0.0)) / _peak(fit, solution, kept)
+    if missed > WORST_MISFIT:
+        return (
+            f"the picture along the trace is not a tube's shadow: the best fit misses it by "
+            f"{100 * missed:.0f} % of its depth; trace another piece or use another object"
+        )
     return ""
+
+
+def _shared_misfit(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Return by how much misfit that all sections share exceeds what their noise leaves.
+
+    The mean misfit over the sections has the noise of one section over √k if the model is right;
+    what exceeds that by more than chance widens the interval as if it were noise.
+    """
+    left = np.mean(fit.misfit(solution, kept), axis=0)
+    freedom = len(left) - 6.0
+    ratio = float(np.sum(left**2)) / freedom * len(kept) / solution.noise**2
+    return float(np.sqrt(ratio)) if ratio > 1.0 + 3.0 * np.sqrt(2.0 / freedom) else 1.0
+
+
+def _saturated(fit: TubeFit, readings: Sequence[Reading], full_scale: float | None) -> str:
+    if full_scale is None or _saturated_share(fit, readings, full_scale) <= MAX_SATURATED_SHARE:
+        return ""
+    return "the picture is saturated on or beside the shaft; choose another frame"
 
 
 def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: float) -> float:
@@ -172,48 +231,84 @@ def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: floa
     return max(share)
 
 
+def _peak(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Depth of the usual shadow in units of the background."""
+    depth = fit.fitted(solution, kept)[1]
+    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
+    return abs(float(np.median(depth))) * peak
+
+
 def _contrast_to_noise(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
     """Peak depth of the usual shadow over the noise of one section's sample."""
-    _, amplitude = fit.fitted(solution.shared, solution.centre[kept], kept)
-    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
-    return abs(float(np.median(amplitude))) * peak / solution.noise
+    return _peak(fit, solution, kept) / max(solution.rms, 1e-6)
 
 
-def _spread(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> FloatArray:
-    """Return standard uncertainties of outer and inner diameter in pixels."""
-    groups = np.array_split(kept, min(len(kept), JACKKNIFE_GROUPS))
-    found = []
-    for group in groups:
-        rest = np.setdiff1d(kept, group)
-        tube = fit.tube(fit.reshaped(rest, solution).shared)
-        found.append((tube.outer_px, tube.outer_px * tube.lumen_ratio))
-    jackknife = np.sqrt((len(groups) - 1) * np.var(np.asarray(found), axis=0))
-    tube = fit.tube(solution.shared)
-    slopes = np.zeros((2, len(solution.shared)))
-    slopes[0, 0] = tube.outer_px
-    slopes[1, [0, 2]] = tube.outer_px * tube.lumen_ratio, tube.outer_px
-    # Wall and diameter trade places along a curved valley: a fit that strayed towards a thick wall
-    # states too little, so what it would state at the usual wall counts as well.
-    usual = fit.covariance_at(fit.lumen_ratio[0], solution, kept)
-    own = [np.sqrt(np.diag(slopes @ one @ slopes.T)) for one in (solution.covariance, usual)]
-    return np.asarray(np.maximum.reduce([jackknife, *own]))
-
-
-def _report(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> ShaftFit:
-    sections, tube = fit.sections, fit.tube(solution.shared)
-    spread = _spread(fit, solution, kept)
+def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
+    sections, kept, solution = fit.sections, found.kept, found.solution
     first = sections.reading == 0
-    off = np.where(np.isin(np.arange(len(first)), kept), solution.centre, 0.0)
-    centre = (sections.place + off[:, None] * sections.normal)[first]
+    used = np.isin(np.arange(len(first)), kept)
     return ShaftFit(
-        outer_px=tube.outer_px,
-        inner_px=tube.outer_px * tube.lumen_ratio,
-        u_outer_px=float(spread[0]),
-        u_inner_px=float(spread[1]),
-        dof=min(len(kept), JACKKNIFE_GROUPS) - 1.0,
+        outer_px=spread.outer_px,
+        inner_px=spread.inner_px,
+        u_outer_px=spread.u_outer_px,
+        u_inner_px=spread.u_inner_px,
+        u_wall_px=spread.u_wall_px,
+        u_noise_px=spread.u_noise_px,
+        half_maximum_px=_half_maximum(fit, solution, kept),
+        low_px=spread.low_px,
+        high_px=spread.high_px,
+        dof=spread.dof,
+        filled=spread.filled,
         sections_used=len(kept),
         sections_rejected=len(sections.profile) - len(kept),
-        blur_px=tube.blur_px,
+        blur_px=fit.tube(solution.shared).blur_px,
         contrast_to_noise=_contrast_to_noise(fit, solution, kept),
-        centreline=tuple(PixelPoint(float(row), float(column)) for row, column in centre),
+        chi2=float(np.sum(fit.misfit(solution, kept) ** 2)) / sections.noise**2,
+        samples=len(kept) * len(sections.offset_px),
+        centreline=_centreline(sections, np.where(used, solution.centre, 0.0)),
+        used=tuple(bool(one) for one in used[first]),
     )
+
+
+def _half_maximum(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float | None:
+    """Return the naive width of the mean of all kept shadows, each on its own centre."""
+    sections = fit.sections
+    offset = sections.offset_px
+    flank = flank_of(offset, fit.tube(solution.shared).outer_px)
+    aligned = np.mean(
+        [
+            np.interp(offset + shift, offset, profile)
+            for shift, profile in zip(solution.centre[kept], sections.profile[kept], strict=True)
+        ],
+        axis=0,
+    )
+    if flank.sum() < 4:
+        return None
+    line = np.polynomial.polynomial.polyfit(offset[flank], aligned[flank], 1)
+    return half_maximum_px(offset, np.polynomial.polynomial.polyval(offset, line) - aligned)
+
+
+def averaged_u_px(fit: ShaftFit, *, frames: float = 1.0, length: float = 1.0) -> float:
+    """Return the standard uncertainty to expect from more frames or a longer reading.
+
+    Parameters
+    ----------
+    fit : ShaftFit
+        What was found.
+    frames, length : float
+        How many times as many frames, and how many times the length of shaft; above 0.
+
+    Returns
+    -------
+    float
+        In pixels: noise falls with the root of what is read, what rests on knowledge stays.
+    """
+    if not (frames > 0 and length > 0):
+        raise ValueError(f"frames ({frames:g}) and length ({length:g}) must be above 0")
+    stays = max(fit.u_outer_px**2 - fit.u_noise_px**2, 0.0)
+    return float(np.sqrt(stays + fit.u_noise_px**2 / (frames * length)))
+
+
+def _centreline(sections: Sections, off: FloatArray) -> tuple[PixelPoint, ...]:
+    centre = (sections.place + off[:, None] * sections.normal)[sections.reading == 0]
+    return tuple(PixelPoint(float(row), float(column)) for row, column in centre)

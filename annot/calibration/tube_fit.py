@@ -1,4 +1,9 @@
-"""Least squares of one tube shadow against many sections: shared shape, own centre each."""
+"""Least squares of one tube shadow against many sections: shared shape, own centre each.
+
+Variable projection: depth of shadow, background, a small shift and a thread's depth are linear in
+each section and solved there (Golub and Pereyra 1973, slopes as Kaufman 1975, both from memory), so
+the search runs over the few shared unknowns only, with exact slopes.
+"""
 
 import math
 from dataclasses import dataclass, replace
@@ -6,268 +11,359 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import (
+    BLUR_LOG,
+    BLUR_PX,
+    LUMEN_DEPTH,
+    LUMEN_DEPTH_LOG,
+    PRIMARY_SHARE,
+    PRIMARY_SHARE_U,
+    THREAD_WIDTH,
+    THREAD_WIDTH_LOG,
+    WALL_DEPTH,
+    WALL_DEPTH_LOG,
+)
 from annot.calibration.shadow import TubeShadow
-from annot.calibration.shaft_sections import Sections, flank_of
+from annot.calibration.shaft_sections import Sections
+from annot.calibration.tube_profile import (
+    BY_LOG_BLUR,
+    BY_LOG_LUMEN,
+    BY_LOG_OUTER,
+    BY_LOG_WALL,
+    BY_OFFSET,
+    BY_RATIO,
+    VALUE,
+    ThreadShadow,
+    thread_shadow,
+    tube_profile,
+)
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
-# Weak knowledge that keeps the fit physical where the picture says little; mean and standard
-# deviation. Common practice, no source: a wall takes a tenth to a quarter of the diameter, and
-# scatter and glare add 0 to 50 % to the primary beam.
-LUMEN_RATIO_PRIOR = (0.70, 0.10)
-PRIMARY_SHARE_PRIOR = (0.80, 0.20)
-
-# A thread of denser material in the wall: log of its shadow's own standard deviation over the
-# outer diameter. It fits into a wall of some 0.15 diameters. Common practice, no source.
-THREAD_WIDTH_PRIOR = (math.log(0.04), 0.4)
-
 # The shared unknowns: log outer, log blur, lumen ratio, log wall depth; then, where they act,
-# lumen depth, and a thread's place across the shaft in outer radii with its log width.
+# log lumen depth, and a thread's place across the shaft in outer radii with its log width.
 SHARED = 7
-LUMEN_RATIO, LUMEN_DEPTH, THREAD_PLACE, THREAD_WIDTH = 2, 4, 5, 6
-START = np.array([0.0, np.log(1.2), 0.7, np.log(0.3), 0.1, 0.0, THREAD_WIDTH_PRIOR[0]])
-LOWEST = np.array([0.0, np.log(0.3), 0.3, np.log(1e-3), 0.0, -0.95, np.log(0.005)])
-HIGHEST = np.array([0.0, np.log(8.0), 0.95, np.log(8.0), 8.0, 0.95, np.log(0.15)])
+OUTER, BLUR, RATIO, WALL, LUMEN, THREAD_AT, THREAD_LOG = range(SHARED)
+SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN)
+LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(1e-2), -2.0, np.log(0.005)])
+HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(8.0), 2.0, np.log(0.15)])
+FARTHEST_SHIFT_PX = 2.0  # a section's centre moves no farther in one turn
+RIDGE = 1e-9
 
 
-def fit_priors() -> dict[str, tuple[float, float]]:
-    """Return the weak knowledge that every fit rests on, mean and standard deviation by name."""
-    return {
-        "lumen_ratio": LUMEN_RATIO_PRIOR,
-        "primary_share": PRIMARY_SHARE_PRIOR,
-        "log_thread_width": THREAD_WIDTH_PRIOR,
-    }
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """What a fit takes as known: which unknowns act, and what is known of the wall.
+
+    Attributes
+    ----------
+    lumen_is_empty : bool
+        The lumen attenuates as the surroundings do.
+    lumen_ratio : (float, float)
+        Inner over outer diameter and its standard uncertainty; zero holds it fast.
+    with_thread : bool
+        A thread of denser material lies in the wall.
+    """
+
+    lumen_is_empty: bool
+    lumen_ratio: tuple[float, float]
+    with_thread: bool = False
+
+    @property
+    def active(self) -> IndexArray:
+        """Return which of the shared unknowns are fitted."""
+        ratio = [RATIO] if self.lumen_ratio[1] > 0 else []
+        lumen = [] if self.lumen_is_empty else [LUMEN]
+        thread = [THREAD_AT, THREAD_LOG] if self.with_thread else []
+        return np.array([OUTER, BLUR, *ratio, WALL, *lumen, *thread])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeSolution:
-    """Shared unknowns, a centre per section of the input, noise and covariance of the former."""
+    """Where a fit ended.
+
+    Attributes
+    ----------
+    shared : array, shape (7,)
+    centre : array, shape (k,)
+        Offset of each section's axis, of all sections.
+    noise, rms : float
+        Noise of a sample that the fit was weighted by, and root mean square of the misfit found.
+    covariance : array, shape (7, 7)
+        Of the shared unknowns, zero where they do not act.
+    cost : float
+        Half the sum of squares in units of the noise that the fit was given, knowledge included.
+    """
 
     shared: FloatArray
     centre: FloatArray
     noise: float
+    rms: float
     covariance: FloatArray
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Projected:
+    """Sections after their linear unknowns are solved.
+
+    `misfit` (k, m+1) and `slopes` (p, k, m+1) carry one column more than the picture: what is known
+    of the share of primary beam. `weights` (k, L) are the linear unknowns, `model` (k, m); `basis`
+    (k, m+1, L) and `solver` (k, L, m+1) take them out of anything else.
+    """
+
+    misfit: FloatArray
+    slopes: FloatArray
+    weights: FloatArray
+    model: FloatArray
+    basis: FloatArray
+    solver: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeFit:
-    """The problem: sections, whether the lumen is empty, and what is known of the wall.
-
-    Depth of shadow and a background of second degree are linear and solved inside each section.
-    """
+    """The problem: sections of one shaft and what is held."""
 
     sections: Sections
-    lumen_is_empty: bool
-    with_thread: bool = False
-    lumen_ratio: tuple[float, float] = LUMEN_RATIO_PRIOR
-
-    @property
-    def across(self) -> tuple[float, float]:
-        """Return the usual direction across the shaft, (row, column), both without sign."""
-        row, column = np.sqrt(np.mean(self.sections.normal**2, axis=0))
-        return float(row), float(column)
-
-    @property
-    def active(self) -> IndexArray:
-        """Return which of the shared unknowns this fit has."""
-        lumen = [] if self.lumen_is_empty else [LUMEN_DEPTH]
-        thread = [THREAD_PLACE, THREAD_WIDTH] if self.with_thread else []
-        return np.array([0, 1, 2, 3, *lumen, *thread])
+    held: Held
 
     @property
     def bounds(self) -> tuple[FloatArray, FloatArray]:
         """Return the widest values that the shared unknowns may take."""
         low, high = LOWEST.copy(), HIGHEST.copy()
-        low[0] = np.log(max(1.5, 0.5 * self.sections.width_px))
-        high[0] = np.log(2.2 * self.sections.width_px)
+        low[OUTER] = np.log(max(1.5, 0.5 * self.sections.width_px))
+        high[OUTER] = np.log(2.2 * self.sections.width_px)
         return low, high
 
     def tube(self, shared: FloatArray) -> TubeShadow:
         """Return the tube that the shared unknowns describe."""
         return TubeShadow(
-            outer_px=float(np.exp(shared[0])),
-            blur_px=float(np.exp(shared[1])),
-            lumen_ratio=float(shared[2]),
-            wall_depth=float(np.exp(shared[3])),
-            lumen_depth=0.0 if self.lumen_is_empty else float(shared[LUMEN_DEPTH]),
-            across=self.across,
+            outer_px=float(np.exp(shared[OUTER])),
+            blur_px=float(np.exp(shared[BLUR])),
+            lumen_ratio=float(shared[RATIO]),
+            wall_depth=float(np.exp(shared[WALL])),
+            lumen_depth=0.0 if self.held.lumen_is_empty else float(np.exp(shared[LUMEN])),
+            across=self.sections.across,
         )
 
-    def fitted(
-        self, shared: FloatArray, centre: FloatArray, kept: IndexArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return model profiles (k, m) and depths of shadow (k,) of the kept sections."""
-        offset = self.sections.offset_px
-        across = offset[None, :] - centre[:, None]
-        shadow = self.tube(shared).absorbed(across)
-        ones = np.ones_like(shadow)
-        slope = ones * offset / offset[-1]
-        columns = [-shadow, ones, slope, slope**2]
-        if self.with_thread:
-            columns.append(-_thread(across, shared))
-        basis = np.stack(columns, axis=2)
-        normal = np.einsum("kmi,kmj->kij", basis, basis) + 1e-9 * np.eye(len(columns))
-        right = np.einsum("kmi,km->ki", basis, self.sections.profile[kept])
-        weights = np.linalg.solve(normal, right[..., None])[..., 0]
-        return np.einsum("kmi,ki->km", basis, weights), weights[:, 0]
-
-    def misfit(self, shared: FloatArray, centre: FloatArray, kept: IndexArray) -> FloatArray:
-        """Return model less picture, (k, m)."""
-        return self.fitted(shared, centre, kept)[0] - self.sections.profile[kept]
-
-    def residuals(
+    def project(
         self, shared: FloatArray, centre: FloatArray, kept: IndexArray, noise: float
-    ) -> FloatArray:
-        """Return misfits in units of the noise, followed by the prior knowledge's own."""
-        model, amplitude = self.fitted(shared, centre, kept)
-        misfit = (model - self.sections.profile[kept]) / noise
-        ratio = (shared[LUMEN_RATIO] - self.lumen_ratio[0]) / self.lumen_ratio[1]
-        thread = (shared[THREAD_WIDTH] - THREAD_WIDTH_PRIOR[0]) / THREAD_WIDTH_PRIOR[1]
-        mean, spread = PRIMARY_SHARE_PRIOR
+    ) -> Projected:
+        """Solve every kept section's linear unknowns at these shared ones."""
+        across = self.sections.offset_px[None, :] - centre[:, None]
+        table = tube_profile(self.tube(shared), float(np.max(np.abs(across)))).at(across)
+        thread = thread_of(across, shared) if self.held.with_thread else None
         # one statement about the whole picture, spread over the sections it is made of
-        share = (np.abs(amplitude) - mean) / spread / np.sqrt(len(kept))
-        return np.concatenate([misfit.ravel(), share, [ratio, thread]])
+        known = noise / (PRIMARY_SHARE_U.value * math.sqrt(len(kept)))
+        basis = self._basis(table, None if thread is None else thread[0], known)
+        profile = self.sections.profile[kept]
+        target = np.pad(profile, ((0, 0), (0, 1)), constant_values=known * PRIMARY_SHARE.value)
+        turned = np.swapaxes(basis, 1, 2)
+        inverse = np.linalg.inv(turned @ basis + RIDGE * np.eye(basis.shape[2]))
+        solver = inverse @ turned
+        weights = (solver @ target[..., None])[..., 0]
+        raw = np.zeros((*target.shape, len(self.held.active)))
+        for column, one in enumerate(self.held.active[self.held.active <= LUMEN]):
+            raw[:, :-1, column] = -weights[:, :1] * table[SLOPES[one]]
+        if thread is not None:
+            raw[:, :-1, -2] = -weights[:, 5:] * thread[1]
+            raw[:, :-1, -1] = -weights[:, 5:] * thread[2]
+        model = (basis @ weights[..., None])[..., 0]
+        return Projected(
+            misfit=(model - target) / noise,
+            slopes=(raw - basis @ (solver @ raw)) / noise,
+            weights=weights,
+            model=model[:, :-1],
+            basis=basis,
+            solver=solver,
+        )
+
+    def _basis(self, table: FloatArray, thread: FloatArray | None, known: float) -> FloatArray:
+        """Return what is linear in a section: depth, background, a shift, a thread (k, m+1, L)."""
+        offset = self.sections.offset_px / self.sections.offset_px[-1]
+        basis = np.zeros((table.shape[1], table.shape[2] + 1, 5 if thread is None else 6))
+        basis[:, :-1, 0] = -table[VALUE]
+        basis[:, :-1, 1] = 1.0
+        basis[:, :-1, 2] = offset
+        basis[:, :-1, 3] = offset**2
+        basis[:, :-1, 4] = table[BY_OFFSET]
+        if thread is not None:
+            basis[:, :-1, 5] = -thread
+        basis[:, -1, 0] = known
+        return basis
+
+    def fitted(self, solution: TubeSolution, kept: IndexArray) -> tuple[FloatArray, FloatArray]:
+        """Return model profiles (k, m) and depths of shadow (k,) of the kept sections."""
+        found = self.project(solution.shared, solution.centre[kept], kept, solution.noise)
+        return found.model, found.weights[:, 0]
+
+    def misfit(self, solution: TubeSolution, kept: IndexArray) -> FloatArray:
+        """Return model less picture, (k, m)."""
+        return self.fitted(solution, kept)[0] - self.sections.profile[kept]
 
     def solve(
-        self, kept: IndexArray, *, start: TubeSolution | None = None, turns: int = 4
+        self, kept: IndexArray, *, start: TubeSolution | None = None, turns: int = 3
     ) -> TubeSolution:
-        """Fit the kept sections: centres and shape in turns, as symmetry keeps them apart."""
-        now = self.first_guess() if start is None else start
+        """Fit the kept sections: shape by least squares, centres by the shift it leaves."""
+        if start is None:
+            tried = [self._settled(one, kept, turns=turns, centring=2) for one in self.guesses()]
+            return min(tried, key=lambda one: one.cost)
+        return self._settled(start, kept, turns=turns, centring=1)
+
+    def _settled(
+        self, start: TubeSolution, kept: IndexArray, *, turns: int, centring: int
+    ) -> TubeSolution:
+        now = self.centred(start, kept, turns=centring)
         for _ in range(turns):
-            centre = now.centre.copy()
-            for _ in range(2):
-                centre[kept] = self._centred(now.shared, centre[kept], kept)
-            now = self._shaped(now, centre, kept)
+            before = now.shared
+            now = self.centred(self.shaped(now, kept), kept)
+            if np.max(np.abs(now.shared - before)) < 1e-3:
+                break
         return now
 
-    def reshaped(self, kept: IndexArray, start: TubeSolution) -> TubeSolution:
-        """Fit the shape alone to the kept sections, centres and noise as they stand."""
-        return self._shaped(start, start.centre, kept)
-
-    def covariance_at(
-        self, lumen_ratio: float, solution: TubeSolution, kept: IndexArray
-    ) -> FloatArray:
-        """Return the covariance the fit would state had it ended at that lumen ratio."""
-        from scipy.optimize import approx_fprime, least_squares
-
-        others = np.delete(self.active, LUMEN_RATIO)
-        base = solution.shared.copy()
-        base[LUMEN_RATIO] = lumen_ratio
-
-        def of(indices: IndexArray, vector: FloatArray) -> FloatArray:
-            shared = base.copy()
-            shared[indices] = vector
-            return self.residuals(shared, solution.centre[kept], kept, solution.noise)
-
-        low, high = self.bounds
-        answer = least_squares(
-            lambda vector: of(others, vector),
-            np.clip(base, low + 1e-6, high - 1e-6)[others],
-            bounds=(low[others], high[others]),
-            x_scale="jac",
-            diff_step=1e-4,
-            max_nfev=20,
-        )
-        base[others] = answer.x
-        slopes = approx_fprime(base[self.active], lambda vector: of(self.active, vector), 1e-4)
-        return self._covariance(slopes)
-
-    def _centred(self, shared: FloatArray, centre: FloatArray, kept: IndexArray) -> FloatArray:
-        """Move every centre to the bottom of the parabola through three sums of squares."""
-        step = 0.2
-        left, here, right = (
-            np.sum(self.misfit(shared, centre + shift, kept) ** 2, axis=1)
-            for shift in (-step, 0.0, step)
-        )
-        bend = np.maximum(left - 2 * here + right, 1e-12)
+    def centred(self, now: TubeSolution, kept: IndexArray, *, turns: int = 1) -> TubeSolution:
+        """Move every kept section's centre by the shift that fits it best."""
+        centre = now.centre.copy()
         reach = 0.75 * self.sections.width_px + 2.0
-        moved = centre + np.clip(step / 2 * (left - right) / bend, -2.0, 2.0)
-        return np.asarray(np.clip(moved, -reach, reach))
+        for _ in range(turns):
+            found = self.project(now.shared, centre[kept], kept, now.noise)
+            depth = found.weights[:, 0]
+            shift = found.weights[:, 4] / np.where(np.abs(depth) > 1e-3, depth, np.inf)
+            moved = centre[kept] + np.clip(shift, -FARTHEST_SHIFT_PX, FARTHEST_SHIFT_PX)
+            centre[kept] = np.clip(moved, -reach, reach)
+        return replace(now, centre=centre)
 
-    def _shaped(self, before: TubeSolution, centre: FloatArray, kept: IndexArray) -> TubeSolution:
+    def shaped(self, before: TubeSolution, kept: IndexArray) -> TubeSolution:
+        """Fit the shape alone, centres and noise as they stand."""
         from scipy.optimize import least_squares
 
-        active, (low, high) = self.active, self.bounds
+        active, (low, high) = self.held.active, self.bounds
+        start = np.clip(before.shared, low + 1e-6, high - 1e-6)
+        centre, noise = before.centre[kept], before.noise
+        last: dict[bytes, FloatArray] = {}
 
-        def of_active(vector: FloatArray) -> FloatArray:
-            shared = before.shared.copy()
-            shared[active] = vector
-            return self.residuals(shared, centre[kept], kept, before.noise)
+        def condensed(vector: FloatArray) -> FloatArray:
+            """Return [slopes, misfit] turned into as few rows as they have columns."""
+            key = vector.tobytes()
+            if key not in last:
+                shared = before.shared.copy()
+                shared[active] = vector
+                last.clear()
+                last[key] = self._condensed(shared, centre, kept, noise)
+            return last[key]
 
         answer = least_squares(
-            of_active,
-            np.clip(before.shared, low + 1e-6, high - 1e-6)[active],
+            lambda vector: condensed(vector)[:, -1],
+            start[active],
+            jac=lambda vector: condensed(vector)[:, :-1],
             bounds=(low[active], high[active]),
-            x_scale="jac",
-            diff_step=1e-4,
-            xtol=1e-6,
-            ftol=1e-7,
+            x_scale=np.array([0.1, 0.3, 0.1, 0.5, 0.5, 0.3, 0.4])[active],
+            xtol=1e-5,
+            ftol=1e-6,  # of the cost: a thirtieth of a standard uncertainty
             max_nfev=30,
         )
         shared = before.shared.copy()
         shared[active] = answer.x
-        noise = float(np.sqrt(np.mean(self.misfit(shared, centre[kept], kept) ** 2)))
+        found = self.project(shared, centre, kept, noise)
+        rms = float(np.sqrt(np.mean((found.model - self.sections.profile[kept]) ** 2)))
         return TubeSolution(
             shared=shared,
-            centre=centre,
-            noise=max(noise, 1e-6),
-            covariance=self._covariance(answer.jac),
-        )
-
-    def _covariance(self, slopes: FloatArray) -> FloatArray:
-        """Return the covariance of the shared unknowns, zero for those the fit does not have."""
-        size = np.linalg.norm(slopes, axis=0)
-        size[size == 0] = 1.0
-        scaled = slopes / size
-        covariance = np.zeros((SHARED, SHARED))
-        covariance[np.ix_(self.active, self.active)] = np.linalg.pinv(
-            scaled.T @ scaled, rcond=1e-12
-        ) / np.outer(size, size)
-        return covariance
-
-    def first_guess(self) -> TubeSolution:
-        """Start from the width seen, a usual blur and a half-transparent wall."""
-        flank = flank_of(self.sections.offset_px, self.sections.width_px)
-        noise = max(float(np.std(self.sections.profile[:, flank] - 1.0)), 1e-6)
-        shared = START.copy()
-        shared[0] = np.log(1.1 * self.sections.width_px)
-        shared[LUMEN_RATIO] = self.lumen_ratio[0]
-        return TubeSolution(
-            shared=shared,
-            centre=np.zeros(len(self.sections.profile)),
+            centre=before.centre,
             noise=noise,
-            covariance=np.zeros((SHARED, SHARED)),
+            rms=rms,
+            covariance=_covariance(answer.jac, active),
+            cost=float(answer.cost),
         )
 
+    def _condensed(
+        self, shared: FloatArray, centre: FloatArray, kept: IndexArray, noise: float
+    ) -> FloatArray:
+        """Return the triangle of [slopes, misfit]: the same sums of squares in p + 1 rows."""
+        found = self.project(shared, centre, kept, noise)
+        size = found.slopes.shape[2]
+        rows = np.concatenate([found.slopes.reshape(-1, size), found.misfit.reshape(-1, 1)], axis=1)
+        rows = np.concatenate([rows, self._known(shared)])
+        return np.asarray(np.linalg.qr(rows, mode="r"), dtype=np.float64)
 
-def with_thread(
-    fit: TubeFit, plain: TubeSolution, kept: IndexArray
-) -> tuple[TubeFit, TubeSolution]:
-    """Return the fit with a denser thread in the wall if the picture shows one, else the plain fit.
+    def _known(self, shared: FloatArray) -> FloatArray:
+        """Return slopes and misfit of what is known beside the picture, (q, p + 1)."""
+        active = list(self.held.active)
+        known = [
+            (BLUR, math.log(BLUR_PX.value), BLUR_LOG.value),
+            (WALL, math.log(WALL_DEPTH.value), WALL_DEPTH_LOG.value),
+        ]
+        if LUMEN in active:
+            known.append((LUMEN, math.log(LUMEN_DEPTH.value), LUMEN_DEPTH_LOG.value))
+        if RATIO in active:
+            known.append((RATIO, *self.held.lumen_ratio))
+        if THREAD_LOG in active:
+            known.append((THREAD_LOG, math.log(THREAD_WIDTH.value), THREAD_WIDTH_LOG.value))
+        rows = np.zeros((len(known), len(active) + 1))
+        for row, (one, mean, u) in enumerate(known):
+            rows[row, active.index(one)] = 1.0 / u
+            rows[row, -1] = (shared[one] - mean) / u
+        return rows
 
-    The thread's place is sought on a grid. It has one depth per section, so by chance alone the
-    sum of squares falls by about one per section; a fall beyond five standard deviations of that
-    counts as seen.
-    """
-    threaded = replace(fit, with_thread=True)
-    starts = []
-    for place in np.linspace(-0.9, 0.9, 13):
-        shared = plain.shared.copy()
-        shared[THREAD_PLACE] = place
-        starts.append(replace(plain, shared=shared))
-    costs = [
-        float(np.sum(threaded.misfit(one.shared, one.centre[kept], kept) ** 2)) for one in starts
-    ]
-    before = float(np.sum(fit.misfit(plain.shared, plain.centre[kept], kept) ** 2))
-    chance = len(kept) + len(starts)
-    if (before - min(costs)) / plain.noise**2 < chance + 5 * np.sqrt(2 * chance):
-        return fit, plain
-    return threaded, threaded.solve(kept, start=starts[int(np.argmin(costs))], turns=8)
+    def covariance_at(self, solution: TubeSolution, kept: IndexArray) -> FloatArray:
+        """Return the covariance that the model's slopes there and all that is known give."""
+        rows = self._condensed(solution.shared, solution.centre[kept], kept, solution.noise)
+        return _covariance(rows[:, :-1], self.held.active)
+
+    def guesses(self) -> list[TubeSolution]:
+        """Return where to start: the width seen, a usual blur, the depth of the mean shadow.
+
+        With contrast inside, a picture has more than one explanation: a dense wall, a dense lumen
+        in a fainter wall, or one in a wall that hardly shows. Each has a start of its own.
+        """
+        sections = self.sections
+        deepest = float(np.median(1.0 - np.min(sections.profile, axis=1)))
+        share = np.clip(deepest / PRIMARY_SHARE.value, 0.02, 0.9)
+        depth = math.log(-1.3 * np.log1p(-share))
+        # log of wall depth, of lumen depth and of outer diameter, beside the usual ones
+        mixes = [(0.0, 0.0, 0.1)]
+        if not self.held.lumen_is_empty:
+            inside = -math.log(self.held.lumen_ratio[0])
+            mixes = [(0.7, -0.3, -0.1), (0.3, 0.0, 0.1), (-1.0, 0.4, 0.1), (-3.0, 1.0, inside)]
+        guesses = []
+        for wall, lumen, outer in mixes:
+            shared = np.zeros(SHARED)
+            shared[OUTER] = math.log(sections.width_px) + outer
+            shared[BLUR] = math.log(BLUR_PX.value)
+            shared[RATIO] = self.held.lumen_ratio[0]
+            shared[[WALL, LUMEN]] = depth + wall, depth + lumen
+            shared[THREAD_LOG] = math.log(THREAD_WIDTH.value)
+            start = TubeSolution(
+                shared=shared,
+                centre=np.zeros(len(sections.profile)),
+                noise=sections.noise,
+                rms=np.inf,
+                covariance=np.zeros((SHARED, SHARED)),
+                cost=np.inf,
+            )
+            guesses.append(start)
+        return guesses
 
 
-def _thread(across: FloatArray, shared: FloatArray) -> FloatArray:
-    """Return the shadow of a thin dense thread at its place across the shaft, depth one."""
-    outer, blur = np.exp(shared[0]), np.exp(shared[1])
-    width = np.hypot(blur, np.exp(shared[THREAD_WIDTH]) * outer)
-    return np.asarray(np.exp(-(((across - shared[THREAD_PLACE] * outer / 2) / width) ** 2) / 2))
+def _covariance(slopes: FloatArray, active: IndexArray) -> FloatArray:
+    """Return the covariance of the shared unknowns, zero for those the fit does not have."""
+    size = np.linalg.norm(slopes, axis=0)
+    size[size == 0] = 1.0
+    scaled = slopes / size
+    covariance = np.zeros((SHARED, SHARED))
+    covariance[np.ix_(active, active)] = np.linalg.pinv(scaled.T @ scaled, rcond=1e-12) / np.outer(
+        size, size
+    )
+    return covariance
+
+
+def thread_of(across: FloatArray, shared: FloatArray) -> ThreadShadow:
+    """Return the shadow of the thread that the shared unknowns describe."""
+    outer, blur, width = np.exp(shared[[OUTER, BLUR, THREAD_LOG]])
+    return thread_shadow(
+        across,
+        outer_px=float(outer),
+        blur_px=float(blur),
+        place=float(shared[THREAD_AT]),
+        width=float(width),
+    )

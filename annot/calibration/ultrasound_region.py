@@ -2,8 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isclose
 
-from annot.calibration.scale import NoScale, Region
+from annot.calibration.allowances import SAME_GEOMETRY_REL
+from annot.calibration.geometry_key import Region
+from annot.calibration.scale import NoScale
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader, UltrasoundRegion
 
@@ -54,8 +57,7 @@ def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> RulingRegion
     ]
     if not holding:
         return NoScale(reason=_why_none(header, points))
-    sizes = {one.mm_per_px for one in holding}
-    if len(sizes) > 1:
+    if any(not _same_size(one, holding[0]) for one in holding):
         return NoScale(
             reason=f"{len(holding)} overlapping ultrasound regions give different pixel sizes"
         )
@@ -66,6 +68,12 @@ def region_for(header: LoopHeader, points: Sequence[PixelPoint]) -> RulingRegion
         if _overhang(one, header)
     )
     return RulingRegion(region=holding[0], warnings=warnings)
+
+
+def _same_size(first: UltrasoundRegion, second: UltrasoundRegion) -> bool:
+    """Tell whether two regions give one pixel size, up to the digits that writers keep."""
+    pairs = zip(first.mm_per_px, second.mm_per_px, strict=True)
+    return all(isclose(one, other, rel_tol=SAME_GEOMETRY_REL.value) for one, other in pairs)
 
 
 def protects_its_scale(header: LoopHeader) -> bool:
@@ -92,7 +100,11 @@ def _outside(region: UltrasoundRegion, header: LoopHeader) -> str:
 
 def _why_none(header: LoopHeader, points: Sequence[PixelPoint]) -> str:
     if not any(one.is_2d_length for one in header.regions):
-        return "none of the file's ultrasound regions is a 2-D picture measured in centimetres"
+        shown = "; ".join(dict.fromkeys(what_it_shows(one) for one in header.regions))
+        return (
+            "none of the file's ultrasound regions is a 2-D picture measured in centimetres: "
+            f"{shown}"
+        )
     touched = [
         one
         for one in header.regions
@@ -101,5 +113,37 @@ def _why_none(header: LoopHeader, points: Sequence[PixelPoint]) -> str:
     if any(one.is_2d_length for one in touched):
         return "the ends do not lie in one and the same 2-D ultrasound region"
     if touched:
-        return "the ends lie in an ultrasound region that does not measure lengths"
+        return (
+            "the ends lie in an ultrasound region that does not measure lengths: "
+            f"{what_it_shows(touched[0])}"
+        )
     return "the ends lie outside every ultrasound region"
+
+
+# Region Spatial Format (0018,6012) and the physical units (0018,6024), as PS3.3 C.8.5.5.1 has them.
+_FORMATS = {2: "an M-mode strip", 3: "a spectral trace", 4: "a waveform", 5: "graphics"}
+_UNITS = {
+    0: "no unit",
+    1: "percent",
+    2: "decibels",
+    3: "centimetres",
+    4: "seconds",
+    5: "hertz",
+    6: "decibels per second",
+    7: "centimetres per second",
+    8: "square centimetres",
+    9: "square centimetres per second",
+    0xA: "cubic centimetres",
+    0xB: "cubic centimetres per second",
+    0xC: "degrees",
+}
+
+
+def what_it_shows(region: UltrasoundRegion) -> str:
+    """Say what a region shows that is no 2-D picture measured in centimetres."""
+    kind = _FORMATS.get(region.spatial_format)
+    if kind is not None:
+        return f"it is {kind}"
+    units = [_UNITS.get(unit, f"unit {unit}") for unit in (region.units_x, region.units_y)]
+    curved = " (polar or curved data)" if "degrees" in units else ""
+    return f"it measures {units[0]} across and {units[1]} down{curved}"

@@ -11,9 +11,16 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 
-from annot.cli.printing import say_table, say_warnings
+from annot.cli.printing import say_table, say_warnings, view_words
 from annot.errors import InputError
-from annot.tasks.open import ListedLoop, LoopHeader, list_loops, offered_scales, scale_words
+from annot.tasks.open import (
+    ListedLoop,
+    LoopHeader,
+    list_loops,
+    offered_devices,
+    offered_scales,
+    scale_words,
+)
 
 _HEADS = ("file", "kind", ">frames", ">columns × rows", ">fps", "encoding", "angles", "scales")
 
@@ -76,7 +83,7 @@ def _scales(header: LoopHeader) -> str:
         )
     if not any(scale.usable for scale in offered):
         lines.insert(0, scale_words(header))
-    return "\n".join(lines)
+    return "\n".join((*lines, *offered_devices(header)))
 
 
 def _angles(facts: dict[str, object]) -> str:
@@ -84,9 +91,7 @@ def _angles(facts: dict[str, object]) -> str:
     primary, secondary = facts["primary_deg"], facts["secondary_deg"]
     if not isinstance(primary, float) or not isinstance(secondary, float):
         return "–"
-    side = "LAO" if primary > 0 else "RAO"
-    tilt = "CRA" if secondary > 0 else "CAU"
-    return f"{side} {abs(primary):g} {tilt} {abs(secondary):g}"
+    return view_words(primary, secondary)
 
 
 def _warnings(one: ListedLoop) -> list[str]:

@@ -8,11 +8,16 @@ import typer
 
 from annot.cli.audit import audit
 from annot.cli.demo import demo
+from annot.cli.geometry import geometry
 from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.scale import scale
 from annot.cli.schema import schema
+from annot.cli.section import section
+from annot.cli.sizes import sizes
+from annot.cli.track import track
+from annot.cli.validate import validate
 from annot.cli.view import view
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
@@ -43,9 +48,10 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, view, schema):
+for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(validate, name="validate")
 
 
 def run() -> None:

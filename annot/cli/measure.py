@@ -1,5 +1,7 @@
 """`annot measure`: a read file becomes the measurement table."""
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -10,24 +12,33 @@ from rich.text import Text
 
 from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
 from annot.errors import InputError
+from annot.measurement.refine import Refinement
 from annot.tasks.export import Cell, rows_of, write_table
 from annot.tasks.measure import TableEntry, measure_read
 from annot.tasks.read import load_read
+from annot.tasks.refine import Proposal, refinements_of
 from annot.uncertainty import decimals_for
 
 
 def measure(
     read: Annotated[Path, typer.Argument(help="the read file (JSON)")],
     output: Annotated[Path | None, typer.Option("-o", "--output", help="write CSV here")] = None,
+    refine: Annotated[
+        bool, typer.Option("--refine", help="only list where the walls' edges lie; change nothing")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
     """Measure every caliper of a read file; each row carries its uncertainty and its origin."""
     content = load_read(read)
-    screen = Console(stderr=True)
-    with Status("opening", console=screen) if screen.is_terminal else _Quiet() as status:
-        entries = measure_read(
-            content, read.parent, progress=lambda name: status.update(Text(name))
-        )
+    if refine:
+        if output is not None:
+            raise typer.BadParameter("--refine only lists shifts, so it writes no table")
+        with _progress() as progress:
+            proposals = refinements_of(content, read.parent, progress=progress)
+        _print_proposals(proposals, json=json)
+        return
+    with _progress() as progress:
+        entries = measure_read(content, read.parent, progress=progress)
     if not entries:
         raise InputError(f"{read.name} holds no calipers, so there is nothing to measure.")
     if output is not None:
@@ -43,6 +54,32 @@ def measure(
     if unscaled:
         say(f"{unscaled} of {len(rows)} measurements have no scale and stay in pixels.")
     say_warnings(_grouped(entries))
+    say_caution()
+
+
+def _print_proposals(proposals: list[Proposal], *, json: bool) -> None:
+    if json:
+        say_json([one.as_dict() for one in proposals])
+        return
+    rows = []
+    for one in proposals:
+        found = one.found
+        if isinstance(found, Refinement):
+            by_mm = "–" if one.shift_mm is None else f"{one.shift_mm:+.2f}"
+            cells = (
+                f"{found.shift_px:+.1f} ± {found.u_px:.1f}",
+                by_mm,
+                f"{100 * found.within_a_pixel:.0f} %",
+                f"{found.contrast_to_noise:.0f}",
+            )
+        else:
+            cells = ("–", "–", "–", found.reason)
+        place = f"{one.file} {one.caliper.frame.frame}"
+        rows.append((one.caliper.key, place, "first" if one.end == 0 else "last", *cells))
+    heads = ("caliper", "loop, frame", "end", ">shift px ± u", ">mm", ">within 1 px", "contrast")
+    say_table(
+        "Proposed shifts to the walls' edges, outward positive; nothing is changed", heads, rows
+    )
     say_caution()
 
 
@@ -71,14 +108,18 @@ def short_row(row: dict[str, Cell]) -> tuple[str, ...]:
     )
 
 
-class _Quiet:
-    """Stands in for the progress line where nobody watches."""
+@contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Show on a terminal what is being opened; elsewhere show nothing.
 
-    def __enter__(self) -> "_Quiet":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        return None
-
-    def update(self, text: Text) -> None:
-        """Say nothing."""
+    Yields
+    ------
+    callable
+        Takes the name of what is looked at.
+    """
+    screen = Console(stderr=True)
+    if not screen.is_terminal:
+        yield lambda _: None
+        return
+    with Status("opening", console=screen) as status:
+        yield lambda name: status.update(Text(name))

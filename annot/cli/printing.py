@@ -57,3 +57,10 @@ def say_caution() -> None:
 def say_fault(message: str) -> None:
     """Print a fault on standard error as one line."""
     sys.stderr.write(f"annot: {' '.join(message.split())}\n")
+
+
+def view_words(primary_deg: float, secondary_deg: float) -> str:
+    """Return positioner angles in the trade's words, for instance 'RAO 30 CAU 20'."""
+    side = "LAO" if primary_deg > 0 else "RAO"
+    tilt = "CRA" if secondary_deg > 0 else "CAU"
+    return f"{side} {abs(primary_deg):g} {tilt} {abs(secondary_deg):g}"

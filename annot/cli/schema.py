@@ -7,18 +7,29 @@ import typer
 from annot.cli.printing import say_json
 from annot.errors import InputError
 from annot.reads import json_schema
-from annot.tasks.export import COLUMNS
+from annot.tasks.export import COLUMNS, CURVE_COLUMNS
+from annot.tasks.sizes import CHART_COLUMNS
+
+TABLES = {
+    "table": [(one.name, one.unit, one.meaning) for one in COLUMNS],
+    "curve": [(one.name, one.unit, one.meaning) for one in CURVE_COLUMNS],
+    "chart": [(one.name, one.unit, one.meaning) for one in CHART_COLUMNS],
+}
+KNOWN = "read, table, curve and chart"
 
 
 def schema(
-    name: Annotated[str, typer.Argument(help="read (JSON Schema) or table (columns)")],
+    name: Annotated[
+        str, typer.Argument(help="read (JSON Schema), table, curve or chart (columns)")
+    ],
     json: Annotated[bool, typer.Option("--json", help="JSON is what it prints anyway")] = True,
 ) -> None:
-    """Print the format of a file: `read` as JSON Schema, `table` as its columns."""
+    """Print the format of a file: `read` as JSON Schema, the others as their columns."""
     del json
     if name == "read":
         say_json(json_schema())
-    elif name == "table":
-        say_json([{"name": one.name, "unit": one.unit, "meaning": one.meaning} for one in COLUMNS])
+    elif name in TABLES:
+        heads = ("name", "unit", "meaning")
+        say_json([dict(zip(heads, one, strict=True)) for one in TABLES[name]])
     else:
-        raise InputError(f"There is no format '{name}'; known are read and table.")
+        raise InputError(f"There is no format '{name}'; known are {KNOWN}.")

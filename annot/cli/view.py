@@ -9,16 +9,19 @@ from typing import Annotated
 import typer
 
 from annot.errors import InputError
-from annot.loops import find_loops, open_loop
+from annot.tasks.open import refuse_unopenable
 
 
 def view(
-    paths: Annotated[list[Path] | None, typer.Argument(help="loops or folders to open")] = None,
+    paths: Annotated[
+        list[Path] | None,
+        typer.Argument(help="files, folders, zip archives or a disc's DICOMDIR to open"),
+    ] = None,
 ) -> None:
     """Open loops in the measuring window (needs the extra `viewer` and a screen)."""
     files = paths or []
     for path in files:
-        _refuse_early(path)
+        refuse_unopenable(path)  # before a window comes up
     if any(importlib.util.find_spec(name) is None for name in ("napari", "qtpy", "PySide6")):
         raise InputError(
             "The viewer is not installed: in the project's folder, run "
@@ -29,14 +32,6 @@ def view(
     from napari_annot import open_viewer
 
     open_viewer(files)
-
-
-def _refuse_early(path: Path) -> None:
-    """Say what is wrong before a window comes up."""
-    if not path.is_dir():
-        open_loop(path)
-    elif next(find_loops([path]), None) is None:
-        raise InputError(f"No DICOM file lies in {path}.")
 
 
 def _has_screen() -> bool:

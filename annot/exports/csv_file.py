@@ -17,11 +17,12 @@ def csv_text(rows: Iterable[Mapping[str, Cell]]) -> str:
     names = [column.name for column in COLUMNS]
     writer.writerow(names)
     for row in rows:
-        writer.writerow([_text(row[name]) for name in names])
+        writer.writerow([cell_text(row[name]) for name in names])
     return stream.getvalue()
 
 
-def _text(cell: Cell) -> str:
+def cell_text(cell: Cell) -> str:
+    """Return a cell as it stands in a file; numbers read back as the same float."""
     if cell is None:
         return ""
     if isinstance(cell, bool):

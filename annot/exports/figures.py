@@ -51,7 +51,7 @@ def png_of(panels: Sequence[Panel], *, caption: str) -> bytes:
     for index, panel in enumerate(panels):
         axes = figure.add_subplot(1, len(panels), index + 1)
         _draw(axes, panel)
-    figure.supxlabel(_wrapped(caption, 95 * len(panels)), color="#BBBBBB", fontsize=8.5)
+    figure.supxlabel(wrapped(caption, 95 * len(panels)), color="#BBBBBB", fontsize=8.5)
     stream = io.BytesIO()
     figure.savefig(stream, format="png", dpi=110, facecolor="black", metadata={"Software": None})
     return stream.getvalue()
@@ -93,7 +93,8 @@ def _labels(axes: Any, lines: Sequence[Line]) -> None:
         )
 
 
-def _wrapped(text: str, width: int) -> str:
+def wrapped(text: str, width: int) -> str:
+    """Return a text broken into lines."""
     import textwrap
 
     return "\n".join(textwrap.wrap(text, width))

@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 
-from annot.calibration import PixelScale, all_allowances, fit_priors
+from annot.calibration import PixelScale, all_allowances, all_depth_presets
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
-from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
+from annot.measurement.placement import all_placement_allowances
 from annot.reads import LoopRead, Read
 
 Cell = str | int | float | bool | None
-SHARES = ("scale", "object", "ends", "depth", "tilt", "other")
+SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +42,10 @@ class Column:
 
 def protocol_hash() -> str:
     """Return twelve hexadecimal digits over every default that the numbers rest on."""
-    defaults = {**all_allowances(), "end_px": END_PX, "pixel_half_width": PIXEL_HALF_WIDTH}
-    text = json.dumps(
-        {**{name: asdict(one) for name, one in defaults.items()}, "fit": fit_priors()},
-        sort_keys=True,
-    )
+    defaults = {**all_allowances(), **all_placement_allowances()}
+    facts = {name: asdict(one) for name, one in defaults.items()}
+    facts["depth_presets"] = {name: asdict(one) for name, one in all_depth_presets().items()}
+    text = json.dumps(facts, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
@@ -120,14 +119,19 @@ COLUMNS: tuple[Column, ...] = (
     _column("time_ms", "ms", "time of the frame from the first one", _time),
     _column("beat", "", "beat from 0, if stated", lambda e: e.measurement.caliper.beat),
     _column("moment", "", "moment of the cycle, if stated", lambda e: e.measurement.caliper.moment),
-    _column("quantity", "", "what is measured", lambda e: e.measurement.caliper.measurand.name),
+    _column("quantity", "", "what is measured", lambda e: e.measurement.outcome.name),
     _column("view_deg", "deg", "direction in the plane of the cross-section", _view),
     _column("reader", "", "who drew it", lambda e: e.read.reader),
     _column(
         "repeat", "", "which reading of the same thing", lambda e: e.measurement.caliper.repeat
     ),
     _column("value", "unit", "best estimate", lambda e: e.measurement.estimate.value),
-    _column("unit", "", "mm, or px where there is no scale", lambda e: e.measurement.result.unit),
+    _column(
+        "unit",
+        "",
+        "mm, mm2 or deg; px or px2 where there is no scale",
+        lambda e: e.measurement.result.unit,
+    ),
     _column("u", "unit", "standard uncertainty", lambda e: e.measurement.estimate.u),
     _column("low", "unit", "lower end of the interval", lambda e: e.measurement.interval.low),
     _column("high", "unit", "upper end of the interval", lambda e: e.measurement.interval.high),
@@ -140,7 +144,12 @@ COLUMNS: tuple[Column, ...] = (
         "first order, or monte carlo where that fails: then value is the mean of the draws",
         lambda e: e.measurement.estimate.method,
     ),
-    _column("raw_value", "unit", "length as drawn, before tilt", lambda e: e.measurement.raw_value),
+    _column(
+        "raw_value",
+        "unit",
+        "of the straight lines as drawn, before tilt",
+        lambda e: e.measurement.raw_value,
+    ),
     _column(
         "mm_per_px_row",
         "mm/px",
@@ -172,6 +181,12 @@ COLUMNS: tuple[Column, ...] = (
         lambda e: s.object_id if (s := _scale(e)) else None,
     ),
     _column(
+        "system_id",
+        "",
+        "rows with the same one share the imaging system's own error",
+        lambda e: s.system_id if (s := _scale(e)) else None,
+    ),
+    _column(
         "depth_group",
         "",
         "rows with the same one share the depth",
@@ -186,8 +201,9 @@ COLUMNS: tuple[Column, ...] = (
     *(
         _column(f"share_{name}", "1", f"part of the variance from {words}", _share(name))
         for name, words in (
-            ("scale", "reading the scale, without the object's size"),
+            ("scale", "reading the scale, without the object's size and the system's error"),
             ("object", "the reference object's true size"),
+            ("system", "the error that an imaging system's header scales share"),
             ("ends", "placing the ends"),
             ("depth", "unknown depth"),
             ("tilt", "unknown tilt"),

@@ -10,6 +10,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, cast
 
@@ -51,6 +52,28 @@ def member_at(path: Path) -> ArchiveMember | None:
     return None
 
 
+def archive_folder(place: Path) -> tuple[Path, ...] | None:
+    """List what lies directly in an archive or in a folder of one, by name.
+
+    Returns
+    -------
+    tuple or None
+        Paths of members; ``None`` if the path is neither an archive nor a folder of one.
+
+    Raises
+    ------
+    LoopError
+        If the archive is damaged.
+    """
+    inside = member_at(place)
+    archive = place if inside is None else inside.archive
+    if not archive.is_file() or not is_archive(archive):
+        return None
+    here = tuple(one.path for one in members(archive) if place in one.path.parents)
+    direct = tuple(path for path in here if path.parent == place)
+    return direct if here or inside is None else None
+
+
 def members(archive: Path) -> Iterator[ArchiveMember]:
     """List the files in an archive by name.
 
@@ -60,8 +83,7 @@ def members(archive: Path) -> Iterator[ArchiveMember]:
         If the archive is damaged.
     """
     try:
-        with zipfile.ZipFile(archive) as opened:
-            names = sorted(one.filename for one in opened.infolist() if not one.is_dir())
+        names = sorted(one.filename for one in _opened(archive).infolist() if not one.is_dir())
     except UNREADABLE as error:
         raise LoopError(
             f"{archive.name} is a damaged zip archive: copy it again from where it was stored."
@@ -78,8 +100,7 @@ def member_bytes(member: ArchiveMember) -> ByteSource:
         If the archive has no such member, is damaged, or the member is encrypted.
     """
     try:
-        with zipfile.ZipFile(member.archive) as opened:
-            info = opened.getinfo(member.name)
+        info = _opened(member.archive).getinfo(member.name)
     except KeyError:
         raise LoopError(f"{member.archive.name} holds no {member.name}: check the name.") from None
     except UNREADABLE as error:
@@ -92,9 +113,22 @@ def member_bytes(member: ArchiveMember) -> ByteSource:
         whole = FileBytes(member.archive)
         head = bytearray(_LOCAL_HEADER.size)
         whole.read_into(info.header_offset, memoryview(head))
+        if not head.startswith(_MARK):
+            raise LoopError(_damaged(member))
         start = info.header_offset + _LOCAL_HEADER.size + sum(_LOCAL_HEADER.unpack(head))
         return PartOfBytes(whole, start, info.file_size)
     return InflatedBytes(member, info.file_size)
+
+
+def _opened(archive: Path) -> zipfile.ZipFile:
+    """Open an archive; its directory is read once, not once for each of hundreds of members."""
+    stat = archive.stat()
+    return _opened_as_it_is(archive, stat.st_ino, stat.st_mtime_ns, stat.st_size)
+
+
+@lru_cache(maxsize=2)
+def _opened_as_it_is(archive: Path, *_identity: int) -> zipfile.ZipFile:
+    return zipfile.ZipFile(archive)  # closed when it is dropped and nobody reads from it any more
 
 
 class InflatedBytes:
@@ -111,9 +145,9 @@ class InflatedBytes:
         """Number of bytes, inflated."""
         return self._size
 
-    def opened(self) -> BinaryIO:
+    def opened(self, *, buffered: bool = True) -> BinaryIO:
         """Give a fresh stream that inflates as it is read."""
-        return cast("BinaryIO", zipfile.ZipFile(self._member.archive).open(self._member.name))
+        return cast("BinaryIO", _opened(self._member.archive).open(self._member.name))
 
     def read_into(self, offset: int, target: memoryview) -> int:
         """Fill `target` from `offset`; fewer bytes only at the end."""
@@ -140,9 +174,13 @@ class InflatedBytes:
                 "first."
             )
         try:
-            with zipfile.ZipFile(self._member.archive) as opened:
-                return opened.read(self._member.name)
+            return _opened(self._member.archive).read(self._member.name)
         except UNREADABLE as error:
-            raise LoopError(
-                f"{name} is damaged in {archive}: copy the archive again from where it was stored."
-            ) from error
+            raise LoopError(_damaged(self._member)) from error
+
+
+def _damaged(member: ArchiveMember) -> str:
+    return (
+        f"{member.path.name} is damaged in {member.archive.name}: copy the archive again from "
+        "where it was stored."
+    )

@@ -25,8 +25,11 @@ class ByteSource(Protocol):
     def size(self) -> int:
         """Number of bytes."""
 
-    def opened(self) -> BinaryIO:
-        """Give a fresh readable stream positioned at the first byte."""
+    def opened(self, *, buffered: bool = True) -> BinaryIO:
+        """Give a fresh readable stream positioned at the first byte.
+
+        Without a buffer, jumping from place to place reads no more than is asked for.
+        """
 
     def read_into(self, offset: int, target: memoryview) -> int:
         """Fill `target` from `offset`; return how many bytes there were."""
@@ -64,9 +67,9 @@ class FileBytes:
         """Number of bytes when the file was first seen."""
         return self._identity[-1]
 
-    def opened(self) -> BinaryIO:
+    def opened(self, *, buffered: bool = True) -> BinaryIO:
         """Give a fresh stream of the file."""
-        return self._path.open("rb")
+        return self._path.open("rb") if buffered else cast("BinaryIO", self._path.open("rb", 0))
 
     def read_into(self, offset: int, target: memoryview) -> int:
         """Fill `target` from `offset`; fewer bytes only at the end.
@@ -143,7 +146,7 @@ class MemoryBytes:
         """Number of bytes."""
         return len(self._content)
 
-    def opened(self) -> BinaryIO:
+    def opened(self, *, buffered: bool = True) -> BinaryIO:
         """Give a fresh stream of the bytes."""
         return io.BytesIO(self._content)
 
@@ -183,9 +186,10 @@ class PartOfBytes:
         """Number of bytes of the part."""
         return self._size
 
-    def opened(self) -> BinaryIO:
+    def opened(self, *, buffered: bool = True) -> BinaryIO:
         """Give a fresh stream of the part."""
-        return cast("BinaryIO", _PartStream(self._whole.opened(), self._start, self._size))
+        whole = self._whole.opened(buffered=buffered)
+        return cast("BinaryIO", _PartStream(whole, self._start, self._size))
 
     def read_into(self, offset: int, target: memoryview) -> int:
         """Fill `target` from `offset` of the part; fewer bytes only at its end."""

@@ -4,7 +4,7 @@ Measurements always work on stored pixels. Sources: PS3.3 C.11.1 (modality LUT),
 windows, sigmoid, tables), C.7.6.11 (display shutter), C.7.6.10 (mask subtraction).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +14,8 @@ from annot.loops.pixel_layout import PixelArray
 Grey = npt.NDArray[np.uint8]
 Values = npt.NDArray[np.float64]
 _TOP = 255.0
+# Beyond it the exponential overflows; the sigmoid is black long before.
+_LARGEST_EXPONENT = 700.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,16 +54,28 @@ class Window:
     function: str = "LINEAR"
     name: str = ""
 
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        """Values shown black and white, ``None`` if greys do not lie evenly between them."""
+        middle, span = self._middle_and_span()
+        even = self.function != "SIGMOID" and span > 0
+        return (middle - span / 2, middle + span / 2) if even else None
+
     def apply(self, values: PixelArray) -> Values:
         """Give brightness from 0 to 1."""
         x = np.asarray(values, dtype=np.float64)
         if self.function == "SIGMOID":
-            return np.asarray(1.0 / (1.0 + np.exp(-4.0 * (x - self.centre) / self.width)))
-        exact = self.function == "LINEAR_EXACT"
-        middle, span = (self.centre, self.width) if exact else (self.centre - 0.5, self.width - 1)
+            steps = np.clip(-4.0 * (x - self.centre) / self.width, None, _LARGEST_EXPONENT)
+            return np.asarray(1.0 / (1.0 + np.exp(steps)))
+        middle, span = self._middle_and_span()
         if span <= 0:  # a window of width 1 is a threshold
             return (x > middle).astype(np.float64)
         return np.clip((x - middle) / span + 0.5, 0.0, 1.0)
+
+    def _middle_and_span(self) -> tuple[float, float]:
+        if self.function == "LINEAR":
+            return self.centre - 0.5, self.width - 1
+        return self.centre, self.width
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +151,8 @@ class Display:
         Whether low values are bright (MONOCHROME1).
     lowest, highest
         Range of stored values, shown where the file offers neither window nor table.
+    notes
+        What of the file's wishes is not carried out; it makes no picture another.
     """
 
     slope: float = 1.0
@@ -148,6 +164,7 @@ class Display:
     inverted: bool = False
     lowest: float = 0.0
     highest: float = 255.0
+    notes: tuple[str, ...] = field(default=(), compare=False)
 
     @property
     def choices(self) -> tuple[Window | LookupTable, ...]:
@@ -183,7 +200,7 @@ class Display:
         ndarray
             (rows, columns) of ``uint8``, 255 the brightest.
         """
-        chosen = choice or next(iter(self.choices), None) or self._whole_range()
+        chosen = choice or next(iter(self.choices), self.whole_range)
         values = self.modality_values(stored)
         if isinstance(chosen, Window):
             brightness = chosen.apply(values)
@@ -196,7 +213,9 @@ class Display:
             grey[~self.shutter.visible(*grey.shape)] = self.shutter.grey
         return grey
 
-    def _whole_range(self) -> Window:
+    @property
+    def whole_range(self) -> Window:
+        """A window over every value that can be stored."""
         ends = self.modality_values(np.array([self.lowest, self.highest]))
         low, high = float(ends.min()), float(ends.max())
         return Window(centre=(low + high) / 2, width=max(high - low, 1.0), function="LINEAR_EXACT")

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from pydicom.dataset import Dataset
 
 from annot.loops.attributes import Attributes
 from annot.loops.display import Display, LookupTable, Shutter, Window
@@ -11,6 +10,8 @@ from annot.loops.pixel_layout import PixelLayout
 from annot.loops.subtraction import AVERAGE, TIME_INTERVAL, MaskOperation
 
 _FUNCTIONS = ("LINEAR", "LINEAR_EXACT", "SIGMOID")
+# Stored values differ by 1: anything narrower is a threshold at best, and a fault at worst.
+_LEAST_WIDTH = 1e-6
 _SHAPES = ("RECTANGULAR", "CIRCULAR", "POLYGONAL")
 
 
@@ -39,7 +40,7 @@ def _windows(attributes: Attributes) -> tuple[Window, ...]:
     widths = attributes.numbers("WindowWidth") or ()
     function = attributes.one_of("VOILUTFunction", _FUNCTIONS) or "LINEAR"
     names = attributes.texts("WindowCenterWidthExplanation")
-    least = 1.0 if function == "LINEAR" else np.finfo(float).tiny
+    least = 1.0 if function == "LINEAR" else _LEAST_WIDTH
     return tuple(
         Window(
             centre=centre,
@@ -130,22 +131,43 @@ def _polygon(attributes: Attributes) -> tuple[tuple[float, float], ...]:
 
 def read_masks(attributes: Attributes) -> tuple[MaskOperation, ...]:
     """Read the mask operations that can be carried out; others are noted."""
+    items = attributes.items("MaskSubtractionSequence")
+    if items and _moves_frame_by_frame(attributes):
+        attributes.warn(
+            "The mask is moved frame by frame (Frame Pixel Shift), which is not carried out, so "
+            "the loop is shown unsubtracted."
+        )
+        return ()
     masks = (
         _mask(Attributes(item, attributes.warnings, place=f"Mask {number}: "))
-        for number, item in enumerate(_mask_items(attributes), start=1)
+        for number, item in enumerate(items, start=1)
     )
-    return tuple(mask for mask in masks if mask is not None)
+    found = tuple(mask for mask in masks if mask is not None)
+    if found and attributes.text("RecommendedViewingMode") == "SUB":
+        attributes.warn("The file recommends its subtracted view.")
+    return found
 
 
-def _mask_items(attributes: Attributes) -> tuple[Dataset, ...]:
-    return attributes.items("MaskSubtractionSequence")
+def _moves_frame_by_frame(attributes: Attributes) -> bool:
+    """Tell whether functional groups state a shift, which then prevails (PS3.3 C.7.6.10)."""
+    groups = (
+        item
+        for keyword in ("SharedFunctionalGroupsSequence", "PerFrameFunctionalGroupsSequence")
+        for item in attributes.items(keyword)
+    )
+    return any("FramePixelShiftSequence" in group for group in groups)
 
 
 def _mask(item: Attributes) -> MaskOperation | None:
     operation = item.text("MaskOperation")
     if operation not in (AVERAGE, TIME_INTERVAL):
         if operation != "NONE":
-            item.warn("its operation is not carried out; the loop is shown unsubtracted.")
+            # REV_TID among them: how its mask steps from frame to frame is not sure enough.
+            named = f"operation {operation[:16]}" if operation else "operation, which is not named,"
+            item.warn(
+                f"its {named} is not carried out; frames without another mask are shown "
+                "unsubtracted."
+            )
         return None
     ranges = [int(number) - 1 for number in item.numbers("ApplicableFrameRange") or ()]
     shift = item.numbers("MaskSubPixelShift") or (0.0, 0.0)

@@ -17,7 +17,7 @@ from annot.loops.functional_groups import FunctionalGroups
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import describe
 from annot.loops.quiet import captured_warnings
-from annot.loops.series_folder import marked_files
+from annot.loops.series_folder import is_folder, marked_files
 
 __all__ = ["EcgTrace", "ecg_from_waveform", "read_ecg"]
 
@@ -76,7 +76,7 @@ def ecg_from_waveform(path: Path | str, header: LoopHeader) -> Answer:
 
 def _first_file(header: LoopHeader) -> DicomFile:
     """Parse the loop's file again, of a folder the one with the first frame."""
-    if not header.path.is_dir():
+    if not is_folder(header.path):
         return parse_file(header.path)
     for path in marked_files(header.path):
         file = parse_file(path)

@@ -37,23 +37,23 @@ class EncapsulatedFrames:
         LoopError
             If the file does not hold the frame, or its stream cannot be decoded.
         """
-        place = f"{self.file.path.name}: frame {frame} (DICOM frame {frame + 1})"
         if frame >= len(self.index.frames):
-            raise LoopError(
-                f"{place} is absent: {self.index.fault}; copy the file again from where it was "
-                "stored."
+            raise self._refused(
+                frame,
+                f"is absent: {self.index.fault}; copy the file again from where it was stored.",
             )
         syntax = str(self.file.transfer_syntax)
         content = self.stream(frame)
-        size = None if syntax in _SAYS_NO_SIZE else self._checked_size(content, place)
+        size = None if syntax in _SAYS_NO_SIZE else self._checked_size(content, frame)
         try:
             pixels = decode_stream(FrameStream(content=content, size=size), syntax, self.layout)
         except Exception as error:
-            raise LoopError(
-                f"{place} cannot be decoded as {syntax_name(syntax)} ({type(error).__name__}): it "
-                "is damaged or beyond the decoder; copy the file again, or export it uncompressed."
+            raise self._refused(
+                frame,
+                f"cannot be decoded as {syntax_name(syntax)} ({type(error).__name__}): it is "
+                "damaged or beyond the decoder; copy the file again, or export it uncompressed.",
             ) from error
-        return self._checked(pixels, place)
+        return self._checked(pixels, frame)
 
     def view(self, _frame: int) -> PixelArray | None:
         """Say that a compressed frame cannot be looked at where it lies."""
@@ -65,42 +65,54 @@ class EncapsulatedFrames:
         parts = [read(part.offset, part.length) for part in self.index.frames[frame]]
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
-    def _checked_size(self, stream: bytes, place: str) -> StreamSize:
-        size, layout = stream_size(stream), self.layout
+    def _refused(self, frame: int, why: str) -> LoopError:
+        return LoopError(f"{self.file.path.name}: frame {frame} (DICOM frame {frame + 1}) {why}")
+
+    def _checked_size(self, stream: bytes, frame: int) -> StreamSize:
+        size = stream_size(stream)
         if size is None:
-            raise LoopError(f"{place} holds no compressed image: copy the file again.")
-        if (size.rows, size.columns) != (layout.rows, layout.columns):
-            raise LoopError(
-                f"{place} is {size.rows} × {size.columns} pixels in its own words but "
-                f"{layout.rows} × {layout.columns} in the header: export the file again."
-            )
-        if size.components != layout.samples_per_pixel:
-            raise LoopError(
-                f"{place} has {size.components} colour components but the header says "
-                f"{layout.samples_per_pixel}: export the file again."
-            )
-        if size.bits > layout.bits_allocated:
-            raise LoopError(
-                f"{place} has {size.bits} bits per sample but the header makes room for "
-                f"{layout.bits_allocated}: export the file again."
-            )
+            raise self._refused(frame, "holds no compressed image: copy the file again.")
+        fault = _contradiction(size, self.layout)
+        if fault:
+            raise self._refused(frame, f"{fault}: export the file again.")
         if not size.whole:
-            raise LoopError(
-                f"{place} is cut short: its end mark is missing, so decoding would invent pixels; "
-                "copy the file again from where it was stored."
+            raise self._refused(
+                frame,
+                "is cut short: its end mark is missing, so decoding would invent pixels; copy the "
+                "file again from where it was stored.",
             )
         return size
 
-    def _checked(self, pixels: PixelArray, place: str) -> PixelArray:
+    def _checked(self, pixels: PixelArray, frame: int) -> PixelArray:
         layout = self.layout
         grey = (layout.rows, layout.columns)
         shape = grey if layout.samples_per_pixel == 1 else (*grey, 3)
-        if pixels.shape != shape or pixels.dtype != np.dtype(layout.dtype):
-            raise LoopError(
-                f"{place} decodes to {pixels.shape} {pixels.dtype} instead of the header's {shape} "
-                f"{np.dtype(layout.dtype)}: export the file again."
+        if pixels.shape != shape or pixels.dtype != layout.dtype:
+            raise self._refused(
+                frame,
+                f"decodes to {pixels.shape} {pixels.dtype} instead of the header's {shape} "
+                f"{layout.dtype}: export the file again.",
             )
         return pixels
+
+
+def _contradiction(size: StreamSize, layout: PixelLayout) -> str:
+    """Say what a stream claims that its header does not; nothing was allocated for it yet."""
+    if (size.rows, size.columns) != (layout.rows, layout.columns):
+        return (
+            f"is {size.rows} × {size.columns} pixels in its own words but {layout.rows} × "
+            f"{layout.columns} in the header"
+        )
+    if size.components != layout.samples_per_pixel:
+        return (
+            f"has {size.components} colour components but the header says "
+            f"{layout.samples_per_pixel}"
+        )
+    if size.bits > layout.bits_allocated:
+        return (
+            f"has {size.bits} bits per sample but the header makes room for {layout.bits_allocated}"
+        )
+    return ""
 
 
 def encapsulated_frames(

@@ -48,6 +48,28 @@ def find_loops(paths: Iterable[Path | str]) -> Iterator[Path]:
                 yield path
 
 
+def is_marked(path: Path) -> bool:
+    """Tell whether a file or an archive's member carries the DICOM mark.
+
+    A member that cannot be read counts as marked, so that opening it says why.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be read.
+    """
+    member = None if path.is_file() else member_at(path)
+    return has_mark(FileBytes(path)) if member is None else _worth_opening(member)
+
+
+def leads_to_loops(path: Path) -> bool:
+    """Tell whether a path is a DICOM file, or a folder, archive or disc's index that names some."""
+    try:
+        return any(found != path or is_marked(found) for found in find_loops([path]))
+    except (LoopError, OSError):
+        return False
+
+
 def _below(path: Path) -> Iterator[Path]:
     if path.is_dir():
         for folder, subfolders, names in os.walk(path, onerror=_refuse):

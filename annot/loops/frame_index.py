@@ -17,7 +17,10 @@ from annot.loops.byte_source import ByteSource
 
 _ITEM = (0xFFFE, 0xE000)
 _SEQUENCE_END = (0xFFFE, 0xE0DD)
-_HEAD_BYTES = 8
+_HEAD = struct.Struct("<HHI")
+_HEAD_BYTES = _HEAD.size
+# As many bytes of a value as the longest of the marks below needs.
+_MARK_BYTES = 8
 # JPEG and JPEG-LS; JPEG 2000 and HTJ2K codestream; the same in its box format.
 _IMAGE_STARTS = (b"\xff\xd8", b"\xff\x4f\xff\x51", b"\0\0\0\x0cjP  ")
 _MOST_FRAGMENTS = 1 << 20
@@ -83,9 +86,8 @@ def index_frames(
     extended_offsets
         The extended offset table, if the file has one.
     """
-    with source.opened() as stream:
-        stream.seek(offset)
-        walk = _walk(stream, source.size)
+    with source.opened(buffered=False) as stream:
+        walk = _walk(stream, offset, source.size)
     table = extended_offsets or _basic_offsets(walk.table)
     grouped = _by_table(walk, table) if len(table) == frames else None
     if grouped is None:
@@ -98,34 +100,35 @@ def index_frames(
 
 def walk_fragments(source: ByteSource, offset: int) -> tuple[Fragment, ...]:
     """List the whole fragments of encapsulated pixel data whose value begins at `offset`."""
-    with source.opened() as stream:
-        stream.seek(offset)
-        return _walk(stream, source.size).fragments
+    with source.opened(buffered=False) as stream:
+        return _walk(stream, offset, source.size).fragments
 
 
-def _walk(stream: BinaryIO, size: int) -> _Walk:
+def _walk(stream: BinaryIO, start: int, size: int) -> _Walk:
+    """Go from item to item: of each, its head and the first bytes of its value are read."""
     fragments: list[Fragment] = []
     table, first_item, cut, partial = b"", 0, True, True
     while len(fragments) < _MOST_FRAGMENTS:
-        head = stream.read(_HEAD_BYTES)
+        stream.seek(start)
+        head = stream.read(_HEAD_BYTES + _MARK_BYTES)
         if len(head) < _HEAD_BYTES:
             partial = bool(head)
             break
-        group, element, length = struct.unpack("<HHI", head)
-        start = stream.tell()
+        group, element, length = _HEAD.unpack_from(head)
+        value, start = start + _HEAD_BYTES, start + _HEAD_BYTES + length
         if (group, element) != _ITEM:
             cut = partial = (group, element) != _SEQUENCE_END
             break
-        if start + length > size:
+        if start > size:
             break
         if not first_item:
-            table, first_item = stream.read(length), start + length
+            stream.seek(value)
+            table, first_item = stream.read(length), start
             continue
-        mark = stream.read(min(length, _HEAD_BYTES))
+        mark = head[_HEAD_BYTES : _HEAD_BYTES + length]
         fragments.append(
-            Fragment(offset=start, length=length, starts_image=mark.startswith(_IMAGE_STARTS))
+            Fragment(offset=value, length=length, starts_image=mark.startswith(_IMAGE_STARTS))
         )
-        stream.seek(start + length)
     return _Walk(
         fragments=tuple(fragments), table=table, first_item=first_item, cut=cut, partial=partial
     )

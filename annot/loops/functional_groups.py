@@ -12,6 +12,7 @@ from pydicom.dataset import Dataset
 from pydicom.valuerep import DT
 
 from annot.loops.attributes import Attributes
+from annot.loops.frame_vectors import GEOMETRY, TRIPLES
 from annot.loops.quiet import captured_warnings
 
 _SHARED, _PER_FRAME = "SharedFunctionalGroupsSequence", "PerFrameFunctionalGroupsSequence"
@@ -30,11 +31,27 @@ _SAME_FOR_ALL = (
     "PixelIntensityRelationship",
     "FieldOfViewShape",
     "FieldOfViewDimensions",
+    "FieldOfViewDimensionsInFloat",
+    "ObjectPixelSpacingInCenterOfBeam",
+    "DistanceObjectToTableTop",
+    "TableHeight",
+    "BeamAngle",
+    "GeometricalProperties",
+    "GeometricMaximumDistortion",
+    *(keyword for triple in TRIPLES for keyword in triple),
 )
 # Each frame may have its own; the first one's is enough to show a picture.
-_OF_THE_FIRST = ("WindowCenter", "WindowWidth", "RescaleSlope", "RescaleIntercept")
+_OF_THE_FIRST = (
+    "WindowCenter",
+    "WindowWidth",
+    "WindowCenterWidthExplanation",
+    "VOILUTFunction",
+    "RescaleSlope",
+    "RescaleIntercept",
+)
 _TIMES = ("FrameAcquisitionDateTime", "FrameReferenceDateTime")
-_WANTED = frozenset({*_ANGLES, *_SAME_FOR_ALL, *_OF_THE_FIRST, *_TIMES})
+_CALIBRATION_IMAGE = "CalibrationImage"
+_WANTED = frozenset({*_ANGLES, *_SAME_FOR_ALL, *_OF_THE_FIRST, *_TIMES, _CALIBRATION_IMAGE})
 
 
 class FunctionalGroups:
@@ -72,6 +89,48 @@ class FunctionalGroups:
             if times is not None:
                 return times, keyword
         return None, ""
+
+
+def differing(dataset: Dataset, *, frames: int) -> dict[str, tuple[Any, ...]]:
+    """Give the geometry that is not the same on all frames of an enhanced object.
+
+    Returns
+    -------
+    dict
+        By keyword, one value per frame, ``None`` where a frame is not told.
+    """
+    if _PER_FRAME not in dataset:
+        return {}
+    with captured_warnings():
+        try:
+            groups = FunctionalGroups(dataset, frames=frames)
+            found = {name: groups.values(name) for name in GEOMETRY}
+        except Exception:  # noqa: BLE001  `unfolded` has said that they cannot be read
+            return {}
+    uneven = {name: tuple(values) for name, values in found.items() if _differ(values)}
+    for triple in TRIPLES:
+        if set(triple) & set(uneven):
+            uneven |= {name: tuple(found[name]) for name in triple}
+    # what stands in for the distance to the patient gives way to the distance itself
+    if "DistanceSourceToPatient" in dataset or any(found["DistanceSourceToPatient"]):
+        uneven.pop("DistanceSourceToIsocenter", None)
+    return uneven
+
+
+def calibration_frames(dataset: Dataset, *, frames: int) -> tuple[int, ...]:
+    """List the frames of an enhanced object, from 0, that were used to calibrate (0050,0004)."""
+    if _SHARED not in dataset and _PER_FRAME not in dataset:
+        return ()
+    with captured_warnings():
+        try:
+            values = FunctionalGroups(dataset, frames=frames).values(_CALIBRATION_IMAGE)
+        except Exception:  # noqa: BLE001  `unfolded` has said that they cannot be read
+            return ()
+    return tuple(number for number, value in enumerate(values) if value == "YES")
+
+
+def _differ(values: Sequence[Any]) -> bool:
+    return any(value != values[0] for value in values)
 
 
 def unfolded(dataset: Dataset, warnings: list[str], *, frames: int) -> Dataset:
@@ -157,8 +216,10 @@ def _put(plain: Dataset, keyword: str, value: Any) -> None:
 
 
 def _put_common(plain: Dataset, keyword: str, values: list[Any], notes: Attributes) -> None:
-    if all(value == values[0] for value in values):
+    if not _differ(values):
         _put(plain, keyword, values[0])
+    elif keyword in GEOMETRY:
+        notes.warn(f"{keyword} differs from frame to frame: a scale holds on its own frames only.")
     else:
         notes.warn(f"{keyword} differs from frame to frame and is not used.")
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from annot.loops.devices import Device
 from annot.loops.timing import FrameTimes
 from annot.loops.ultrasound_regions import UltrasoundRegion
 from annot.loops.xray_view import XrayView
@@ -39,6 +40,10 @@ class LoopHeader:
         Ultrasound regions, in the order of the file.
     pixel_spacing_mm
         PixelSpacing as (row, column) of a file that is not an X-ray loop.
+    devices
+        Devices that the header says were used, whose size may be known.
+    system
+        Pseudonym of the imaging system; empty if nothing tells it.
     window
         Centre and width for display, of the first pair stated.
     burned_in
@@ -73,6 +78,8 @@ class LoopHeader:
     xray: XrayView | None = None
     regions: tuple[UltrasoundRegion, ...] = ()
     pixel_spacing_mm: tuple[float, float] | None = None
+    devices: tuple[Device, ...] = ()
+    system: str = ""
     window: tuple[float, float] | None = None
     burned_in: bool | None = None
     lossy: bool | None = None

@@ -4,9 +4,16 @@ from pathlib import Path
 
 from annot.errors import LoopError
 from annot.loops.attributes import Attributes
+from annot.loops.devices import read_devices
 from annot.loops.dicom_file import DicomFile, parse_file
-from annot.loops.functional_groups import acquisition_times_ms, unfolded
+from annot.loops.functional_groups import (
+    acquisition_times_ms,
+    calibration_frames,
+    differing,
+    unfolded,
+)
 from annot.loops.header import LoopHeader
+from annot.loops.imaging_system import system_pseudonym
 from annot.loops.native_frames import shortfall
 from annot.loops.pixel_layout import PixelLayout, read_pixel_layout
 from annot.loops.region_reading import read_regions
@@ -58,7 +65,9 @@ def describe(file: DicomFile) -> tuple[LoopHeader, PixelLayout]:
 
 def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> LoopHeader:
     sop_class, modality = _kind(file, attributes)
-    xray = _xray(attributes, sop_class, modality, layout.frames)
+    shows_xray = sop_class.startswith(_XRAY_CLASSES) or modality in _XRAY_MODALITIES
+    xray = _xray(file, attributes, layout.frames) if shows_xray else None
+    study = _uid(attributes, "StudyInstanceUID")
     acquired = acquisition_times_ms(file.dataset, frames=layout.frames)
     times = read_frame_times(attributes, frames=layout.frames, acquired=acquired)
     syntax = str(file.transfer_syntax)
@@ -66,7 +75,7 @@ def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> L
         path=file.path,
         sop_instance_uid=_sop_instance_uid(file, attributes),
         sop_class_uid=sop_class,
-        study_instance_uid=_uid(attributes, "StudyInstanceUID"),
+        study_instance_uid=study,
         series_instance_uid=_uid(attributes, "SeriesInstanceUID"),
         modality=modality,
         transfer_syntax_uid=syntax,
@@ -85,6 +94,8 @@ def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> L
         xray=xray,
         regions=read_regions(attributes, rows=layout.rows, columns=layout.columns),
         pixel_spacing_mm=_pixel_spacing(attributes, sop_class, modality) if xray is None else None,
+        devices=read_devices(attributes),
+        system=system_pseudonym(attributes, study_instance_uid=study),
         window=_window(attributes),
         burned_in=attributes.yes_no("BurnedInAnnotation"),
         lossy=_lossy(attributes, syntax),
@@ -130,10 +141,13 @@ def _kind(file: DicomFile, attributes: Attributes) -> tuple[str, str]:
     return sop_class, modality
 
 
-def _xray(attributes: Attributes, sop_class: str, modality: str, frames: int) -> XrayView | None:
-    if not (sop_class.startswith(_XRAY_CLASSES) or modality in _XRAY_MODALITIES):
-        return None
-    return read_xray_view(attributes, frames=frames)
+def _xray(file: DicomFile, attributes: Attributes, frames: int) -> XrayView:
+    return read_xray_view(
+        attributes,
+        frames=frames,
+        differing=differing(file.dataset, frames=frames),
+        calibration_frames=calibration_frames(file.dataset, frames=frames),
+    )
 
 
 def _uid(attributes: Attributes, keyword: str) -> str:

@@ -96,7 +96,7 @@ class Loop:
     @property
     def dtype(self) -> np.dtype[np.generic]:
         """Stored type for grey, ``uint8`` for colour."""
-        return np.dtype(np.uint8) if self.header.colour else np.dtype(self._layout.dtype)
+        return np.dtype(np.uint8) if self.header.colour else self._layout.dtype
 
     def frame(self, n: int) -> PixelArray:
         """Decode one frame; may be called from any thread.
@@ -189,14 +189,16 @@ def open_loop(path: Path | str) -> Loop:
         note = f"{source.fault[0].upper()}{source.fault[1:].removesuffix('.')}."
         if note not in header.warnings:
             header = replace(header, warnings=(*header.warnings, note))
-    attributes = Attributes(unfolded(file.dataset, [], frames=layout.frames), [])
+    notes: list[str] = []
+    attributes = Attributes(unfolded(file.dataset, [], frames=layout.frames), notes)
+    display, masks = read_display(attributes, layout), read_masks(attributes)
     return Loop(
         header,
         layout,
         source,
         palette=palette,
-        display=read_display(attributes, layout),
-        masks=read_masks(attributes),
+        display=replace(display, notes=tuple(notes)),
+        masks=masks,
     )
 
 

@@ -1,16 +1,30 @@
 """A loop as an array that decodes only the frames it is asked for."""
 
-from typing import Any, SupportsIndex
+from typing import Any, Protocol, SupportsIndex
 
 import numpy as np
 
 from annot.loops.frame_cache import FrameCache
-from annot.loops.loop import Loop
 from annot.loops.pixel_layout import PixelArray
 from annot.loops.prefetch import Prefetch
 
 DEFAULT_CACHE_BYTES = 128 << 20
 DEFAULT_AHEAD_FRAMES = 8
+
+
+class Frames(Protocol):
+    """Frames of one size and type, given one at a time: a loop, or one as it is shown."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(frames, rows, columns), with a last axis of 3 for colour."""
+
+    @property
+    def dtype(self) -> np.dtype[np.generic]:
+        """Type of one sample."""
+
+    def frame(self, n: int) -> PixelArray:
+        """Give one frame, from any thread."""
 
 
 class LoopArray:
@@ -32,7 +46,7 @@ class LoopArray:
 
     def __init__(
         self,
-        loop: Loop,
+        loop: Frames,
         *,
         cache_bytes: int = DEFAULT_CACHE_BYTES,
         ahead_frames: int = DEFAULT_AHEAD_FRAMES,

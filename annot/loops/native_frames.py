@@ -47,7 +47,7 @@ class NativeFrames:
         """Map one frame without a copy, ``None`` where what lies there is not what `read` gives."""
         layout = self.layout
         self._check_held(frame)
-        stored = np.dtype(layout.dtype).newbyteorder("<")
+        stored = layout.dtype.newbyteorder("<")
         as_it_lies = layout.samples_per_pixel == 1 or (
             layout.photometric == "RGB" and not layout.planar
         )

@@ -16,6 +16,11 @@ MOST_FRAMES = 100_000
 # Sixteen times the largest X-ray matrix in use (from memory); beyond it a header is a fault.
 MOST_PIXELS = 1 << 26
 _BITS = (8, 16, 32)
+_DTYPES = {
+    (signed, bits): np.dtype(f"{kind}{bits // 8}")
+    for signed, kind in enumerate("ui")
+    for bits in _BITS
+}
 _SAMPLES = {
     "MONOCHROME1": 1,
     "MONOCHROME2": 1,
@@ -50,10 +55,9 @@ class PixelLayout:
     planar: bool = False
 
     @property
-    def dtype(self) -> npt.DTypeLike:
+    def dtype(self) -> np.dtype[Any]:
         """Stored type of one sample, in the machine's byte order."""
-        kind = "i" if self.pixel_representation else "u"
-        return np.dtype(f"{kind}{self.bits_allocated // 8}")
+        return _DTYPES[self.pixel_representation, self.bits_allocated]
 
     @property
     def frame_bytes(self) -> int:

@@ -13,6 +13,8 @@ from pydicom.valuerep import DT
 from annot.errors import LoopError
 from annot.loops.attributes import Attributes
 from annot.loops.dicom_file import DicomFile, parse_file
+from annot.loops.display import Display
+from annot.loops.display_reading import read_display
 from annot.loops.header import LoopHeader
 from annot.loops.header_reading import describe
 from annot.loops.loop import Loop, open_loop
@@ -50,6 +52,7 @@ _TIMES = (
 class _Image:
     header: LoopHeader
     layout: PixelLayout
+    display: Display
     number: int | None
     moments: tuple[DT | None, ...]
     place: tuple[str, ...]
@@ -97,12 +100,20 @@ class SeriesFrames:
 
 
 class SeriesLoop(Loop):
-    """A loop whose frames are images of their own; `reference` tells which."""
+    """A loop whose frames are images of their own; `reference` tells which.
+
+    All are shown as the first image asks, so that brightness changes only where the images do.
+    """
 
     def __init__(
-        self, header: LoopHeader, layout: PixelLayout, images: tuple[LoopHeader, ...]
+        self,
+        header: LoopHeader,
+        layout: PixelLayout,
+        images: tuple[LoopHeader, ...],
+        *,
+        display: Display,
     ) -> None:
-        super().__init__(header, layout, SeriesFrames(images))
+        super().__init__(header, layout, SeriesFrames(images), display=display)
         self.images = images
 
 
@@ -142,7 +153,7 @@ def open_series(paths: Iterable[Path | str]) -> SeriesLoop:
         images=tuple(one.sop_instance_uid for one in headers),
         warnings=tuple(notes),
     )
-    return SeriesLoop(header, images[0].layout, headers)
+    return SeriesLoop(header, images[0].layout, headers, display=images[0].display)
 
 
 def _image(file: DicomFile) -> _Image:
@@ -155,6 +166,7 @@ def _image(file: DicomFile) -> _Image:
     return _Image(
         header=header,
         layout=layout,
+        display=read_display(attributes, layout),
         number=attributes.whole("InstanceNumber"),
         moments=tuple(_moment(attributes, *keywords) for keywords in _TIMES),
         place=tuple(value for keyword in _PLACE for value in attributes.texts(keyword)),

@@ -1,13 +1,13 @@
-"""A folder whose files are the frames of one loop."""
+"""A folder, on disk or in an archive, whose files are the frames of one loop."""
 
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 from annot.errors import LoopError
-from annot.loops.byte_source import FileBytes
-from annot.loops.dicom_file import has_mark
+from annot.loops.archives import archive_folder
 from annot.loops.disc_index import NAME
+from annot.loops.finding import is_marked
 from annot.loops.header import LoopHeader
 from annot.loops.series import SeriesLoop, open_series
 from annot.loops.timing import LONGEST_FRAME_MS
@@ -23,7 +23,8 @@ def open_folder(folder: Path | str) -> SeriesLoop:
     Parameters
     ----------
     folder
-        The DICOM files directly in it are the frames; folders below it are not looked into.
+        A folder, a zip archive, or a folder in one. The DICOM files directly in it are the frames;
+        folders below it are not looked into.
 
     Returns
     -------
@@ -51,6 +52,14 @@ def open_folder(folder: Path | str) -> SeriesLoop:
     return loop
 
 
+def is_folder(path: Path) -> bool:
+    """Tell whether a path is a folder, a zip archive, or a folder in one."""
+    try:
+        return path.is_dir() or archive_folder(path) is not None
+    except (LoopError, OSError):
+        return False  # opening it will say why
+
+
 def marked_files(folder: Path) -> list[Path]:
     """List the DICOM files directly in a folder by name.
 
@@ -60,8 +69,9 @@ def marked_files(folder: Path) -> list[Path]:
         If the folder cannot be listed.
     """
     try:
-        files = sorted(path for path in folder.iterdir() if path.is_file() and path.name != NAME)
-        return [path for path in files if has_mark(FileBytes(path))]
+        packed = archive_folder(folder)
+        held = (path for path in folder.iterdir() if path.is_file()) if packed is None else packed
+        return [path for path in sorted(held) if path.name != NAME and is_marked(path)]
     except OSError as error:
         raise LoopError(f"{folder} cannot be listed: {error.strerror or error}.") from error
 

@@ -118,7 +118,7 @@ def _jpeg_2000(stream: FrameStream, _layout: PixelLayout) -> PixelArray:
 
 def _rle(stream: FrameStream, layout: PixelLayout) -> PixelArray:
     """Decode RLE (PS3.5 G): one segment per byte of a pixel, the most significant first."""
-    samples, dtype = layout.samples_per_pixel, np.dtype(layout.dtype)
+    samples, dtype = layout.samples_per_pixel, layout.dtype
     _check_segments(stream.content, samples * dtype.itemsize)
     planes = np.empty((samples, layout.rows, layout.columns), dtype=dtype)
     imagecodecs.dicomrle_decode(stream.content, dtype, out=planes.data.cast("B"))
@@ -136,7 +136,7 @@ def _deflated(stream: FrameStream, layout: PixelLayout) -> PixelArray:
     content = inflater.decompress(stream.content, layout.frame_bytes + 1)
     if len(content) != layout.frame_bytes or not inflater.eof:
         raise BrokenStreamError
-    stored = np.frombuffer(content, dtype=np.dtype(layout.dtype).newbyteorder("<"))
+    stored = np.frombuffer(content, dtype=layout.dtype.newbyteorder("<"))
     samples = stored.astype(layout.dtype)
     if layout.samples_per_pixel == 3:
         return native_colour(samples, layout)

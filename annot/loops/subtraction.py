@@ -47,8 +47,37 @@ class MaskOperation:
         """Tell whether it holds for a frame."""
         return not self.ranges or any(first <= frame <= last for first, last in self.ranges)
 
+    def serves(self, frame: int, *, frames: int) -> bool:
+        """Tell whether a frame of a loop of so many `frames` can be shown with it."""
+        masks = self._masks_of(frame)
+        return self.applies_to(frame) and bool(masks) and all(0 <= one < frames for one in masks)
+
+    def _masks_of(self, frame: int) -> tuple[int, ...]:
+        return self.mask_frames if self.operation == AVERAGE else (frame - self.offset,)
+
+    @property
+    def lasting(self) -> bool:
+        """Whether one mask serves all frames."""
+        return self.operation == AVERAGE
+
+    def mask(self, frame: int, *, decode: Callable[[int], PixelArray]) -> Difference:
+        """Give what is subtracted from a frame that `serves` says it can be, moved into place."""
+        mask = _mean([decode(one) for one in self._masks_of(frame)])
+        if not any(self.shift_px):
+            return mask
+        from scipy.ndimage import shift
+
+        # A positive column offset moves towards the left column (C.7.6.10.1.2).
+        down, left = self.shift_px
+        return np.asarray(shift(mask, (down, -left), order=1, mode="nearest"))
+
     def subtracted(
-        self, frame: int, *, frames: int, decode: Callable[[int], PixelArray]
+        self,
+        frame: int,
+        *,
+        frames: int,
+        decode: Callable[[int], PixelArray],
+        mask: Difference | None = None,
     ) -> Difference:
         """Give contrast minus mask.
 
@@ -60,6 +89,8 @@ class MaskOperation:
             Number of frames of the loop.
         decode
             Gives a frame's stored values.
+        mask
+            What `mask` gave, if it is at hand.
 
         Returns
         -------
@@ -71,26 +102,20 @@ class MaskOperation:
         LoopError
             If it does not hold for the frame, or names frames that do not exist.
         """
-        masks = self.mask_frames if self.operation == AVERAGE else (frame - self.offset,)
-        absent = [mask for mask in masks if not 0 <= mask < frames]
-        if not self.applies_to(frame) or absent or not masks:
+        if not self.serves(frame, frames=frames):
             raise LoopError(
                 f"Frame {frame} has no mask to be subtracted: show it unsubtracted, as it is "
                 "measured."
             )
         contrast = range(frame, min(frame + self.contrast_frames, frames))
-        mask = _mean([decode(one) for one in masks])
-        if any(self.shift_px):
-            from scipy.ndimage import shift
-
-            # A positive column offset moves towards the left column (C.7.6.10.1.2).
-            down, left = self.shift_px
-            mask = shift(mask, (down, -left), order=1, mode="nearest")
-        return _mean([decode(one) for one in contrast]) - mask
+        difference = _mean([decode(one) for one in contrast])
+        difference -= self.mask(frame, decode=decode) if mask is None else mask
+        return difference
 
 
 def _mean(images: list[PixelArray]) -> Difference:
-    total = np.zeros(images[0].shape, dtype=np.float64)
-    for image in images:
+    total = images[0].astype(np.float64)
+    for image in images[1:]:
         total += image
-    return total / len(images)
+    total /= len(images)
+    return total

@@ -1,6 +1,17 @@
 """Fill an X-ray view from a header, noting what contradicts itself."""
 
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
 from annot.loops.attributes import Attributes
+from annot.loops.frame_vectors import (
+    ISOCENTRE_ANGLES,
+    TABLE_TO_ISOCENTRE,
+    TABLE_TOP,
+    classic_table_positions,
+    vectors_of,
+)
 from annot.loops.xray_view import XrayView
 
 _MOTION = ("STATIC", "DYNAMIC")
@@ -8,18 +19,48 @@ _MOTION = ("STATIC", "DYNAMIC")
 _MAGNIFICATION_TOLERANCE = 0.02
 
 
-def read_xray_view(attributes: Attributes, *, frames: int) -> XrayView:
-    """Read the X-ray view of a classic angiography or fluoroscopy header.
+def read_xray_view(
+    attributes: Attributes,
+    *,
+    frames: int,
+    differing: Mapping[str, tuple[Any, ...]] | None = None,
+    calibration_frames: tuple[int, ...] = (),
+) -> XrayView:
+    """Read the X-ray view of an angiography or fluoroscopy header.
 
     Parameters
     ----------
     attributes
-        The header; faults are noted there.
+        The header, functional groups unfolded; faults are noted there.
     frames
         Number of frames, to check per-frame values against.
+    differing
+        Of an enhanced object: what is not the same on all frames.
+    calibration_frames
+        Of an enhanced object: the frames that were used to calibrate.
     """
+    view = _whole_loop(attributes)
+    for sentence in (*_distance_faults(view), *_motion_faults(view, frames), *_plane_faults(view)):
+        attributes.warn(sentence)
+    if attributes.one_of("RecommendedViewingMode", ("SUB", "NAT")) == "SUB":
+        attributes.warn("The loop is meant to be viewed subtracted; frames are the unsubtracted.")
+    angulation = _angle(attributes, "ColumnAngulation", 90.0)  # fluoroscopy, PS3.3 C.8.7.6
+    if angulation:
+        attributes.warn(
+            f"ColumnAngulation is {angulation:g} degrees: the beam does not meet the detector at a "
+            "right angle."
+        )
+    vectors = vectors_of(differing or {})
+    if not vectors.table_mm:
+        moves = classic_table_positions(attributes, frames=frames)
+        vectors = replace(vectors, table_mm=moves)
+    return replace(view, vectors=vectors, calibration_frames=calibration_frames)
+
+
+def _whole_loop(attributes: Attributes) -> XrayView:
+    """Read what holds for the whole loop."""
     image_type = attributes.texts("ImageType")
-    view = XrayView(
+    return XrayView(
         imager_pixel_spacing_mm=attributes.positive_pair("ImagerPixelSpacing"),
         pixel_spacing_mm=attributes.positive_pair("PixelSpacing"),
         calibration_type=attributes.one_of("PixelSpacingCalibrationType", ("GEOMETRY", "FIDUCIAL")),
@@ -43,13 +84,47 @@ def read_xray_view(attributes: Attributes, *, frames: int) -> XrayView:
         field_of_view_shape=attributes.one_of(
             "FieldOfViewShape", ("ROUND", "RECTANGLE", "HEXAGONAL")
         ),
-        field_of_view_mm=attributes.numbers("FieldOfViewDimensions") or (),
+        field_of_view_mm=attributes.numbers("FieldOfViewDimensionsInFloat")
+        or attributes.numbers("FieldOfViewDimensions")
+        or (),
+        intensifier_mm=attributes.positive("IntensifierSize"),
+        object_spacing_mm=attributes.positive_pair("ObjectPixelSpacingInCenterOfBeam"),
+        object_to_table_mm=attributes.number(
+            "DistanceObjectToTableTop", accept=lambda height: height >= 0, rule="0 or more"
+        ),
+        table_height_mm=attributes.number("TableHeight"),
+        beam_angle_deg=attributes.number(
+            "BeamAngle",
+            accept=lambda angle: 0 <= angle <= 180,
+            rule="an angle from 0 to 180 degrees",
+        ),
+        distortion_percent=_distortion(attributes),
+        table_mm=_triple(attributes, TABLE_TOP) or _triple(attributes, TABLE_TO_ISOCENTRE),
+        isocentre_deg=_triple(attributes, ISOCENTRE_ANGLES),
     )
-    for sentence in (*_distance_faults(view), *_motion_faults(view, frames), *_plane_faults(view)):
-        attributes.warn(sentence)
-    if attributes.one_of("RecommendedViewingMode", ("SUB", "NAT")) == "SUB":
-        attributes.warn("The loop is meant to be viewed subtracted; frames are the unsubtracted.")
-    return view
+
+
+def _distortion(attributes: Attributes) -> float | None:
+    """Read the largest distortion, which counts only where the frame is not uniform."""
+    known = ("UNIFORM", "NON_UNIFORM")
+    if attributes.one_of("GeometricalProperties", known) != "NON_UNIFORM":
+        return None
+    percent = attributes.number(
+        "GeometricMaximumDistortion",
+        accept=lambda percent: 0 <= percent < 100,
+        rule="a percentage from 0 to below 100",
+    )
+    if percent is None:
+        attributes.warn("GeometricalProperties is NON_UNIFORM, but the distortion is not stated.")
+    return percent or None
+
+
+def _triple(
+    attributes: Attributes, keywords: tuple[str, str, str]
+) -> tuple[float | None, float | None, float | None] | None:
+    first, second, third = (attributes.number(keyword) for keyword in keywords)
+    stated = (first, second, third)
+    return stated if any(value is not None for value in stated) else None
 
 
 def _angle(attributes: Attributes, keyword: str, limit_deg: float) -> float | None:

@@ -3,7 +3,9 @@
 Source: PS3.3 C.8.7 (X-Ray Acquisition, XA Positioner) and 10.7.1.1 (which plane a spacing is for).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+
+from annot.loops.frame_vectors import FrameVectors, IsocentreAngles, TablePosition
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +44,24 @@ class XrayView:
         ``SINGLE PLANE``, ``BIPLANE A`` or ``BIPLANE B``.
     field_of_view_shape, field_of_view_mm
         Field of view: ``ROUND``, ``RECTANGLE`` or ``HEXAGONAL``, and its dimensions.
+    intensifier_mm
+        Diameter of the part of an image intensifier that was used: its zoom.
+    object_spacing_mm
+        Object Pixel Spacing in Center of Beam: spacing in the object, as (row, column), by the
+        stand's own reckoning from table height and beam angle (PS3.3 C.8.19.6.9).
+    object_to_table_mm, table_height_mm, beam_angle_deg
+        Object above the tabletop, tabletop below the isocentre, beam against the vertical.
+    distortion_percent
+        Largest geometric distortion of a frame that is not uniform (PS3.3 C.8.19.6.4).
+    table_mm
+        Position of the tabletop as stored: vertical, longitudinal, lateral.
+    isocentre_deg
+        The stand's angles in its own system, not the patient's: primary, secondary, and the
+        detector's rotation (PS3.3 C.8.19.6.13).
+    calibration_frames
+        Frames, from 0, in which an enhanced object says that a known object was used to calibrate.
+    vectors
+        What changes from frame to frame; `at` puts it in place.
     """
 
     imager_pixel_spacing_mm: tuple[float, float] | None = None
@@ -64,6 +84,43 @@ class XrayView:
     plane: str | None = None
     field_of_view_shape: str | None = None
     field_of_view_mm: tuple[float, ...] = ()
+    intensifier_mm: float | None = None
+    object_spacing_mm: tuple[float, float] | None = None
+    object_to_table_mm: float | None = None
+    table_height_mm: float | None = None
+    beam_angle_deg: float | None = None
+    distortion_percent: float | None = None
+    table_mm: TablePosition | None = None
+    isocentre_deg: IsocentreAngles | None = None
+    calibration_frames: tuple[int, ...] = ()
+    vectors: FrameVectors = field(default_factory=FrameVectors)
+
+    @property
+    def varies(self) -> bool:
+        """Whether the geometry of one frame may differ from another's."""
+        return self.vectors != FrameVectors() or self.positioner_motion == "DYNAMIC"
+
+    def at(self, frame: int) -> "XrayView":
+        """Return the view of one frame, with that frame's own angles, distances and table.
+
+        Parameters
+        ----------
+        frame
+            Frame index from 0.
+        """
+        if not self.varies:
+            return self
+        primary, secondary = self.angles_at(frame)
+        return replace(
+            self,
+            **self.vectors.at(frame),
+            primary_deg=primary,
+            secondary_deg=secondary,
+            primary_increments_deg=(),
+            secondary_increments_deg=(),
+            positioner_motion="STATIC",
+            vectors=FrameVectors(),
+        )
 
     def angles_at(self, frame: int) -> tuple[float | None, float | None]:
         """Positioner angles of one frame.

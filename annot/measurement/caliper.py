@@ -1,11 +1,12 @@
 """A caliper: what was drawn, by whom it was confirmed, nothing computed."""
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import Literal
 
 from annot.errors import InputError
-from annot.geometry import PixelPoint, length_px
+from annot.geometry import PixelPoint, crosses_itself, length_px
 from annot.vocabulary import FrameReference, Measurand
 
 Origin = Literal["drawn", "tracked", "refined"]
@@ -14,14 +15,14 @@ SHORTEST_PX = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caliper:
-    """Two points, or a path, on one frame for one measurand.
+    """Two points, a path, an angle or a closed contour on one frame for one measurand.
 
     Attributes
     ----------
     key : str
         Unique within a read; the budget's end points are named by it.
     points : tuple of PixelPoint
-        First and last are the ends.
+        First and last are the ends; of a contour, two neighbours like any others.
     view_deg : float or None
         Direction in the plane of the cross-section, 0 to 180 (ultrasound: the multiplane angle).
     u_end_px, u_end_mm : float or None
@@ -47,34 +48,52 @@ class Caliper:
     note: str = ""
 
     def __post_init__(self) -> None:
-        if not 2 <= len(self.points) <= self.measurand.max_points:
-            raise InputError(
-                f"Caliper {self.key}: {self.measurand.title} takes 2 to "
-                f"{self.measurand.max_points} points, got {len(self.points)}."
-            )
+        for check in (self._refuse_points, self._refuse_drawing, self._refuse_statements):
+            fault = check()
+            if fault:
+                raise InputError(f"Caliper {self.key}: {fault}")
+
+    def _refuse_points(self) -> str:
+        least, most = self.measurand.min_points, self.measurand.max_points
+        if not least <= len(self.points) <= most:
+            return f"{self.measurand.title} takes {least} to {most} points, got {len(self.points)}."
         if not all(math.isfinite(number) for point in self.points for number in point):
-            raise InputError(
-                f"Caliper {self.key}: a point is not two finite numbers; draw it again."
-            )
-        steps = zip(self.points, self.points[1:], strict=False)
-        if any(length_px(pair) < SHORTEST_PX for pair in steps):
-            raise InputError(
-                f"Caliper {self.key}: two neighbouring points are less than one pixel apart; "
-                "draw it again."
-            )
+            return "a point is not two finite numbers; draw it again."
+        return ""
+
+    def _refuse_drawing(self) -> str:
+        path = self.drawn_points
+        if any(length_px(pair) < SHORTEST_PX for pair in itertools.pairwise(path)):
+            return "two neighbouring points are less than one pixel apart; draw it again."
+        if self.closed and crosses_itself(self.points):
+            return "the contour crosses itself, so it has no one inside; draw it again."
+        return ""
+
+    def _refuse_statements(self) -> str:
         if self.u_end_px is not None and self.u_end_mm is not None:
-            raise InputError(
-                f"Caliper {self.key}: give the uncertainty of an end in px or in mm, not in both."
-            )
+            return "give the uncertainty of an end in px or in mm, not in both."
         if any(u is not None and not 0 < u < math.inf for u in (self.u_end_px, self.u_end_mm)):
-            raise InputError(f"Caliper {self.key}: the uncertainty of an end is a positive number.")
+            return "the uncertainty of an end is a positive number."
         if self.tilt_deg is not None and not 0 <= self.tilt_deg <= 60:
-            raise InputError(
-                f"Caliper {self.key}: the half-range of its tilt is {self.tilt_deg:g}, but lies in "
-                "0 to 60 degrees."
-            )
+            return f"the half-range of its tilt is {self.tilt_deg:g}, but lies in 0 to 60 degrees."
+        return ""
+
+    @property
+    def states_ends(self) -> bool:
+        """Whether it says itself how well its ends are placed."""
+        return self.u_end_px is not None or self.u_end_mm is not None
+
+    @property
+    def closed(self) -> bool:
+        """Whether the last point is joined to the first."""
+        return self.measurand.kind == "contour"
+
+    @property
+    def drawn_points(self) -> tuple[PixelPoint, ...]:
+        """The points as a pen would run: once round a contour, back to its first point."""
+        return (*self.points, self.points[0]) if self.closed else self.points
 
     @property
     def length_px(self) -> float:
-        """Length in pixels, square pixels assumed."""
-        return length_px(self.points)
+        """Length as drawn, in pixels, square pixels assumed."""
+        return length_px(self.drawn_points)

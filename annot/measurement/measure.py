@@ -1,13 +1,21 @@
-"""A caliper and a scale become a measurement: value, budget, interval, warnings."""
+"""A caliper and a scale become measurements: value, budget, interval, warnings."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration import NoScale, PixelScale
+from annot.geometry import PixelPoint
 from annot.measurement.caliper import Caliper
-from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
+from annot.measurement.caliper_model import CaliperModel, Term
+from annot.measurement.drawn_shape import CONTOUR_FORMS, shape_of
+from annot.measurement.echo_beam import Beam, Blur, blur_of, middle_of
+from annot.measurement.measure_warnings import blind_notes, warnings_of
+from annot.measurement.placed_points import coordinates_of
+from annot.measurement.placement import BETWEEN_VERTICES
+from annot.measurement.repeats import Scatter
 from annot.measurement.tilt import TiltRule, tilt_rule
 from annot.uncertainty import (
     CoverageInterval,
@@ -17,13 +25,32 @@ from annot.uncertainty import (
     Quantity,
     estimate,
     exact,
-    expand,
     propagate,
     rectangular,
-    stated,
 )
+from annot.vocabulary import Outcome
 
 FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What else is known where a caliper lies, beside its scale.
+
+    Attributes
+    ----------
+    beam : Beam or None
+        Ultrasound: where the beams start; None where that is not known.
+    placing, frame : Scatter or None
+        The reader's own repeats of this outcome, on one frame and with the frame chosen anew.
+    notes : tuple of str
+        Warnings that belong to it.
+    """
+
+    beam: Beam | None = None
+    placing: Scatter | None = None
+    frame: Scatter | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,17 +60,21 @@ class Measurement:
     Attributes
     ----------
     caliper : Caliper
+    outcome : Outcome
+        Which of the caliper's numbers this is.
     scale : PixelScale or NoScale
         Without a scale the result is in pixels and `warnings` says why.
     result : MeasurementResult
-        First-order value and budget, in mm or px.
+        First-order value and budget, in mm, mm2 or deg; px or px2 without a scale.
     raw_value : float
-        The length as drawn, before any correction for tilt, in the same unit.
+        The number of the straight lines as drawn, before any correction for tilt, in the same
+        unit.
     estimate : Estimate
         The answer: value, u and interval, by Monte Carlo where first order fails.
     """
 
     caliper: Caliper
+    outcome: Outcome
     scale: PixelScale | NoScale
     result: MeasurementResult
     raw_value: float
@@ -60,145 +91,224 @@ class Measurement:
         return self.estimate.interval
 
 
-def measure_caliper(caliper: Caliper, scale: PixelScale | NoScale, *, modality: str) -> Measurement:
-    """Measure one caliper.
+def measure_caliper(
+    caliper: Caliper, scale: PixelScale | NoScale, *, modality: str, known: Known | None = None
+) -> Measurement:
+    """Measure the first number of a caliper: its length or angle, or a contour's area."""
+    outcome = caliper.measurand.outcomes[0]
+    return measure_outcome(caliper, outcome, scale, modality=modality, known=known)
 
-    The model is Σ √((Δrow·s_row)² + (Δcolumn·s_column)²) · tilt factor. Inputs: the scale's own
-    (shared by every caliper under it), both coordinates of each point with placing and pixel
-    grid, and the tilt where it acts.
+
+def measure_outcome(
+    caliper: Caliper,
+    outcome: Outcome,
+    scale: PixelScale | NoScale,
+    *,
+    modality: str,
+    known: Known | None = None,
+) -> Measurement:
+    """Measure one number of a caliper.
+
+    Inputs: the scale's own (shared by every caliper under it), both coordinates of each point
+    with placing, pixel grid and, in ultrasound, what the beam does not resolve, the speed of
+    sound (shared by the loop), what lies between a contour's vertices, and tilt and choice of
+    frame where they act.
 
     Parameters
     ----------
     caliper : Caliper
+    outcome : Outcome
+        One of `caliper.measurand.outcomes`.
     scale : PixelScale or NoScale
         The scale that holds at the caliper's points.
     modality : str
-        DICOM modality of the loop, which decides how a tilt shows.
+        DICOM modality of the loop, which decides how a tilt shows and whether beams blur.
+    known : Known, optional
     """
-    row, column, unit = _scales(scale)
-    tilt = tilt_rule(caliper, modality)
-    coordinates = _coordinates(caliper, (row.value, column.value) if scale else None)
-    quantities: list[Quantity] = [row, column, *coordinates]
-    if tilt.factor is not None:
-        quantities.append(tilt.factor)
-    model = _Model(points=len(caliper.points), tilt=tilt)
-    result = propagate(model, quantities, unit=unit)
-    raw = float(_length(*[quantity.value for quantity in quantities[: 2 + len(coordinates)]]))
-    return Measurement(
-        caliper=caliper,
-        scale=scale,
-        result=result,
-        raw_value=raw,
-        warnings=_warnings(caliper, scale, result, tilt),
+    drawing = _Drawing(caliper=caliper, outcome=outcome, scale=scale, modality=modality)
+    known = known or Known()
+    return drawing.measured(known, drawing.placed(known))
+
+
+def measure_moved(
+    drawn: Caliper,
+    moved: Caliper,
+    scale: PixelScale | NoScale,
+    shifts: Sequence[InputQuantity],
+    *,
+    modality: str,
+    known: Known,
+) -> Measurement:
+    """Measure a caliper's first number where its points have been carried to.
+
+    Parameters
+    ----------
+    drawn, moved : Caliper
+        As a person drew it, and at its new points: the errors of the hand, the beam and the
+        tilt are those of the drawn one and shared by every frame.
+    shifts : sequence of InputQuantity
+        Row and column of every point, from drawn to moved; empty where nothing moved.
+    """
+    outcome = drawn.measurand.outcomes[0]
+    first = _Drawing(caliper=drawn, outcome=outcome, scale=scale, modality=modality)
+    placed = (
+        [
+            propagate(_sum, [place, shift], unit="px")
+            for place, shift in zip(first.placed(known), shifts, strict=True)
+        ]
+        if shifts
+        else first.placed(known)
     )
+    now = _Drawing(caliper=moved, outcome=outcome, scale=scale, modality=modality)
+    return now.measured(known, placed, terms_of=drawn)
+
+
+def _sum(first: FloatArray, second: FloatArray) -> FloatArray:
+    return first + second
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Model:
-    """Length of a path under a scale; a class so that results stay comparable and simple."""
+class _Drawing:
+    """One outcome of a caliper under a scale."""
 
-    points: int
-    tilt: TiltRule
+    caliper: Caliper
+    outcome: Outcome
+    scale: PixelScale | NoScale
+    modality: str
 
-    def __call__(self, *values: FloatArray) -> FloatArray:
-        if self.tilt.factor is None:
-            return _length(*values)
-        return _length(*values[:-1]) * values[-1]
+    @property
+    def echo(self) -> bool:
+        """Whether beams blur it and sound's speed stretches it."""
+        return self.modality == "US" and isinstance(self.scale, PixelScale)
 
-
-def _length(
-    row_scale: FloatArray | float,
-    column_scale: FloatArray | float,
-    *coordinates: FloatArray | float,
-) -> FloatArray:
-    rows, columns = coordinates[0::2], coordinates[1::2]
-    # not np.hypot: it guards against overflow, no length overflows, and drawing would wait for it
-    steps = [
-        np.sqrt(
-            ((rows[k + 1] - rows[k]) * row_scale) ** 2
-            + ((columns[k + 1] - columns[k]) * column_scale) ** 2
+    def placed(self, known: Known) -> list[MeasurementResult]:
+        """Return the coordinates with what hand, grid and beam add."""
+        row, column = _scales(self.scale)
+        sizes = (row.value, column.value)
+        return coordinates_of(
+            self.caliper,
+            sizes if self.scale else None,
+            blurs=_blurs(self.caliper, sizes, known.beam) if self.echo else [],
+            by_repeats=_by_repeats(self.caliper, known),
         )
-        for k in range(len(rows) - 1)
+
+    def measured(
+        self,
+        known: Known,
+        placed: Sequence[MeasurementResult],
+        *,
+        terms_of: Caliper | None = None,
+    ) -> Measurement:
+        """Return the measurement of placed coordinates; `terms_of` names whose tilt acts."""
+        caliper, outcome, scale = terms_of or self.caliper, self.outcome, self.scale
+        row, column = _scales(scale)
+        tilt = tilt_rule(caliper, self.modality)
+        terms = _terms(caliper, outcome, known, tilt, echo=self.echo)
+        model, raw = _model(self.caliper, outcome, (row.value, column.value), terms, known.beam)
+        quantities: list[Quantity] = [row, column, *placed, *terms.values()]
+        result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
+        notes = (*tilt.warnings, *known.notes, *(blind_notes(known.beam) if self.echo else ()))
+        return Measurement(
+            caliper=self.caliper,
+            outcome=outcome,
+            scale=scale,
+            result=result,
+            raw_value=raw,
+            warnings=warnings_of(self.caliper, outcome, scale, result, notes=notes),
+        )
+
+
+def measure_all(
+    caliper: Caliper,
+    scale: PixelScale | NoScale,
+    *,
+    modality: str,
+    known: Mapping[str, Known] | None = None,
+) -> tuple[Measurement, ...]:
+    """Measure every number that a caliper gives; `known` is by the outcome's name."""
+    known = known or {}
+    return tuple(
+        measure_outcome(caliper, one, scale, modality=modality, known=known.get(one.name))
+        for one in caliper.measurand.outcomes
+    )
+
+
+def drawn_value(caliper: Caliper, outcome: Outcome, scale: PixelScale | NoScale) -> float:
+    """Return the bare number of a drawing under a scale, for comparing repeats with each other."""
+    row, column = _scales(scale)
+    model, raw = _model(caliper, outcome, (row.value, column.value), {}, None)
+    return raw + model.gap
+
+
+def _terms(
+    caliper: Caliper, outcome: Outcome, known: Known, tilt: TiltRule, *, echo: bool
+) -> dict[Term, InputQuantity]:
+    """Return the terms that act on the whole, in the model's order of application."""
+    terms: dict[Term, InputQuantity] = {}
+    key = f"{caliper.key}:{outcome.name}"
+    if echo and known.beam is not None:
+        terms["sound"] = known.beam.sound()
+    if outcome.form in CONTOUR_FORMS:
+        terms["between"] = _between(caliper)
+    if known.placing is not None and _by_repeats(caliper, known):
+        terms["placing"] = known.placing.as_input(key)
+    if tilt.factor is not None:
+        terms["tilt"] = tilt.factor
+    if known.frame is not None and caliper.origin == "drawn":
+        terms["frame"] = known.frame.as_input(key)
+    return terms
+
+
+def _model(
+    caliper: Caliper,
+    outcome: Outcome,
+    sizes: tuple[float, float],
+    terms: Mapping[Term, InputQuantity],
+    beam: Beam | None,
+) -> tuple[CaliperModel, float]:
+    """Return the model and the number of the straight lines as drawn."""
+    places = [PixelPoint(p.row * sizes[0], p.column * sizes[1]) for p in caliper.points]
+    rows, columns = ([np.asarray(place[axis]) for place in places] for axis in (0, 1))
+    shape = shape_of(outcome.form, places)
+    raw = float(shape.as_drawn(rows, columns))
+    ray = (1.0, 0.0) if beam is None else beam.ray(middle_of(caliper.points), sizes)[0]
+    gap = float(shape.of(rows, columns)) - raw
+    return CaliperModel(shape=shape, points=len(places), terms=tuple(terms), beam=ray, gap=gap), raw
+
+
+def _blurs(caliper: Caliper, sizes: tuple[float, float], beam: Beam | None) -> list[Blur]:
+    """Return each point's blur; a fit to the wall's edge knows the blur already."""
+    if caliper.origin == "refined":
+        return []
+    return [
+        blur_of(point, f"{caliper.key}:{index}", sizes, beam)
+        for index, point in enumerate(caliper.points)
     ]
-    return np.asarray(sum(steps), dtype=float)
 
 
-def _scales(scale: PixelScale | NoScale) -> tuple[Quantity, Quantity, str]:
+def _by_repeats(caliper: Caliper, known: Known) -> bool:
+    """Whether the reader's repeats say how well this caliper is placed.
+
+    What the read states for an end goes before them, and they say nothing about an end that a fit
+    or a tracker placed.
+    """
+    spoken = known.placing is not None or (known.frame is not None and known.frame.whole)
+    return spoken and not caliper.states_ends and caliper.origin == "drawn"
+
+
+def _scales(scale: PixelScale | NoScale) -> tuple[Quantity, Quantity]:
     if isinstance(scale, NoScale):
         one = exact(1.0, key="no-scale", unit="px/px", source="no scale: lengths in pixels")
-        return one, one, "px"
-    return scale.row, scale.column, "mm"
+        return one, one
+    return scale.row, scale.column
 
 
-def _coordinates(
-    caliper: Caliper, mm_per_px: tuple[float, float] | None
-) -> list[MeasurementResult]:
-    """Return row and column of every point, each off by placing and by the pixel grid."""
-    u_ends, source = _placing(caliper, mm_per_px)
-    quantities = []
-    for index, point in enumerate(caliper.points):
-        for axis, value, u_end in zip(("row", "column"), point, u_ends, strict=True):
-            key = f"{caliper.key}:{index}:{axis}"
-            placed = stated(
-                value, u_end, key=f"{key}:placed", unit="px", component="ends", source=source
-            )
-            quantities.append(_on_grid(placed, key, refined=caliper.origin == "refined"))
-    return quantities
-
-
-def _placing(
-    caliper: Caliper, mm_per_px: tuple[float, float] | None
-) -> tuple[tuple[float, float], str]:
-    """Return how well an end is placed, in px along rows and columns, and who says so."""
-    if caliper.u_end_mm is not None and mm_per_px is not None:
-        # a millimetre takes fewer pixels along the axis on which pixels are longer
-        u_ends = (caliper.u_end_mm / mm_per_px[0], caliper.u_end_mm / mm_per_px[1])
-        return u_ends, f"placing an end, u = {caliper.u_end_mm:g} mm as stated"
-    if caliper.u_end_px is not None:
-        u_end = caliper.u_end_px
-        return (u_end, u_end), f"placing an end, u = {u_end:g} px as stated"
-    return (END_PX.value, END_PX.value), f"{END_PX.meaning} ({END_PX.source})"
-
-
-def _on_grid(placed: InputQuantity, key: str, *, refined: bool) -> MeasurementResult:
-    """Add the pixel grid's rounding, which a point refined on the profile does not have."""
-    if refined:
-        return propagate(lambda place: place, [placed], unit="px")
-    grid = rectangular(
+def _between(caliper: Caliper) -> InputQuantity:
+    return rectangular(
         0.0,
-        PIXEL_HALF_WIDTH.value,
-        key=f"{key}:pixel",
-        unit="px",
+        BETWEEN_VERTICES.value,
+        key=f"{caliper.key}:between",
+        unit="1",
         component="ends",
-        source=f"{PIXEL_HALF_WIDTH.meaning} ({PIXEL_HALF_WIDTH.source})",
+        source=f"{BETWEEN_VERTICES.meaning} ({BETWEEN_VERTICES.source})",
     )
-    return propagate(lambda place, shift: place + shift, [placed, grid], unit="px")
-
-
-def _warnings(
-    caliper: Caliper, scale: PixelScale | NoScale, result: MeasurementResult, tilt: TiltRule
-) -> tuple[str, ...]:
-    confirmed = () if caliper.confirmed else ("not confirmed by a person",)
-    if isinstance(scale, NoScale):
-        unused = (
-            f"the uncertainty of an end is stated in mm, which needs a scale: {END_PX.value:g} px "
-            f"assumed ({END_PX.source})"
-        )
-        return (
-            f"no scale, so the length is in pixels: {scale.reason}",
-            *scale.warnings,
-            *((unused,) if caliper.u_end_mm is not None else ()),
-            *confirmed,
-        )
-    low, high = caliper.measurand.plausible_mm
-    warnings = [*scale.warnings, *tilt.warnings]
-    if not low <= result.value <= high:
-        warnings.append(
-            f"{result.value:.1f} mm is outside {low:g} to {high:g} mm, where "
-            f"{caliper.measurand.title.lower()} usually lies: check frame, scale and points"
-        )
-    if expand(result).low < 0:
-        warnings.append("the interval reaches below zero: this reading says nothing about a length")
-    if scale.overruled:
-        warnings.append(f"scale overruled: {scale.overruled}")
-    return (*warnings, *confirmed)

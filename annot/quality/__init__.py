@@ -12,6 +12,7 @@ from annot.quality.control_chart import (
     stated_limits,
     subgroup_charts,
 )
+from annot.quality.en_score import EnScore, en_number, en_score
 from annot.quality.gauge_study import GaugeStudy, gauge_study, gauge_study_of_ranges
 from annot.quality.run_length import (
     run_length_of_limits,
@@ -22,10 +23,13 @@ from annot.quality.slow_drift import cumulative_sums_chart, weighted_means_chart
 
 __all__ = [
     "ControlChart",
+    "EnScore",
     "GaugeStudy",
     "Limits",
     "Signal",
     "cumulative_sums_chart",
+    "en_number",
+    "en_score",
     "gauge_study",
     "gauge_study_of_ranges",
     "individuals_chart",

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from annot.calibration import ScaleRequest
 from annot.errors import InputError
 from annot.geometry import pixel_point
 from annot.measurement import Caliper
@@ -57,9 +58,20 @@ def _loop(part: LoopPart) -> LoopRead:
             secondary_deg=part.view.secondary_deg,
             plane_deg=part.view.plane_deg,
         ),
-        scale=None if part.scale is None else request_of(part.scale),
+        apex=None if part.apex_px is None else pixel_point(part.apex_px),
+        scale=_scale(part),
         calipers=tuple(_caliper(one, part) for one in part.calipers),
     )
+
+
+def _scale(part: LoopPart) -> ScaleRequest | None:
+    """Return the request for a loop's scale; what is at fault with it names the loop."""
+    if part.scale is None:
+        return None
+    try:
+        return request_of(part.scale)
+    except InputError as fault:
+        raise InputError(f"{part.file}: {fault.message}") from None
 
 
 def _caliper(part: CaliperPart, loop: LoopPart) -> Caliper:
@@ -108,6 +120,7 @@ def _loop_part(loop: LoopRead) -> LoopPart:
             secondary_deg=loop.view.secondary_deg,
             plane_deg=loop.view.plane_deg,
         ),
+        apex_px=None if loop.apex is None else (loop.apex.row, loop.apex.column),
         scale=None if loop.scale is None else part_of(loop.scale),
         calipers=tuple(_caliper_part(one) for one in loop.calipers),
     )

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from annot.calibration import ScaleRequest
+from annot.geometry import PixelPoint
 from annot.measurement import Caliper
 
 NOT_STATED = "not stated"
@@ -30,13 +31,15 @@ class LoopRead:
     """One loop's part of a read.
 
     `file` is the path as written in the read, relative to the read file; `sop_instance_uid` is
-    checked against the loop where it is given.
+    checked against the loop where it is given. `apex` is where an echo sector's beams start;
+    without it the sector's edges are fitted.
     """
 
     file: str
     sop_instance_uid: str | None = None
     conditions: Conditions = Conditions()
     view: ViewOverride = ViewOverride()
+    apex: PixelPoint | None = None
     scale: ScaleRequest | None = None
     calipers: tuple[Caliper, ...] = ()
 

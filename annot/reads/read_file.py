@@ -8,7 +8,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
 from annot.reads.caliper_parts import CaliperPart
-from annot.reads.field_types import Number, Part
+from annot.reads.field_types import Number, Part, Point
 from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
 
@@ -37,6 +37,9 @@ class LoopPart(Part):
     sop_instance_uid: str | None = None
     conditions: ConditionsPart = ConditionsPart()
     view: ViewPart = ViewPart()
+    apex_px: Point | None = Field(
+        None, description="where an echo sector's beams start, which may lie outside the picture"
+    )
     scale: ScalePart | None = None
     calipers: tuple[CaliperPart, ...] = ()
 

@@ -15,12 +15,22 @@ from annot.calibration import (
 from annot.errors import InputError
 from annot.exports import TableEntry
 from annot.loops import Loop, LoopHeader, refuse_outside
-from annot.measurement import Caliper, Measurement, measure_caliper
+from annot.measurement import Caliper, Known, Measurement, measure_all
 from annot.reads import LoopRead, Read
 from annot.tasks.open import open_loop
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
+from annot.tasks.surroundings import Beams, known_of
 
-__all__ = ["Caliper", "Measurement", "TableEntry", "entries_of", "measure_live", "measure_read"]
+__all__ = [
+    "Beams",
+    "Caliper",
+    "Measurement",
+    "TableEntry",
+    "entries_of",
+    "known_of",
+    "measure_live",
+    "measure_read",
+]
 
 NO_SCALE_ASKED = NoScale(reason="the read states no scale for this loop")
 
@@ -47,37 +57,63 @@ def measure_read(
     AnnotError
         On the first loop, reference object or caliper at fault; nothing is half done.
     """
+    loops, scales = opened_with_scales(read, folder, progress)
+    return entries_of(read, loops, scales, beams=Beams())
+
+
+def opened_with_scales(
+    read: Read, folder: Path, progress: Callable[[str], None]
+) -> tuple[dict[str, Loop], dict[str, LoopScale]]:
+    """Open a read's loops, look at every measured frame, and make the scales."""
     loops: dict[str, Loop] = {}
     for one in read.loops:
         progress(one.file)
         loops[one.file] = _open(one, folder)
     for one in read.loops:
         _look_at_frames(one, loops[one.file])
-    headers = {name: loop.header for name, loop in loops.items()}
-    return entries_of(read, headers, _scales(read, loops))
+    return loops, _scales(read, loops)
 
 
 def entries_of(
-    read: Read, headers: Mapping[str, LoopHeader], scales: Mapping[str, LoopScale]
+    read: Read, loops: Mapping[str, Loop], scales: Mapping[str, LoopScale], *, beams: Beams
 ) -> list[TableEntry]:
     """Measure every caliper of a read whose loops are open and whose scales are made.
 
-    `headers` and `scales` are keyed by the loops' file names as the read has them.
+    `loops` and `scales` are keyed by the loops' file names as the read has them.
     """
     entries = []
+    known = known_of(read, loops, scales, beams)
     for one in read.loops:
-        header = headers[one.file]
+        header = loops[one.file].header
         study = _study(read, header)
         for caliper in one.calipers:
-            measurement = measure_live(caliper, scales[one.file], header)
-            entries.append(
-                TableEntry(measurement=measurement, header=header, read=read, loop=one, study=study)
-            )
+            entries += [
+                TableEntry(measurement=one_of, header=header, read=read, loop=one, study=study)
+                for one_of in measure_live(
+                    caliper, scales[one.file], header, known=known[caliper.key]
+                )
+            ]
     return entries
 
 
-def measure_live(caliper: Caliper, scale: LoopScale, header: LoopHeader) -> Measurement:
+def measure_live(
+    caliper: Caliper,
+    scale: LoopScale,
+    header: LoopHeader,
+    *,
+    known: Mapping[str, Known] | None = None,
+) -> tuple[Measurement, ...]:
     """Measure one caliper on a loop, under the scale that holds at its points.
+
+    Parameters
+    ----------
+    known : mapping of outcome name to Known, optional
+        As `known_of` gives it.
+
+    Returns
+    -------
+    tuple of Measurement
+        One, or a contour's area, perimeter and two diameters.
 
     Raises
     ------
@@ -87,7 +123,8 @@ def measure_live(caliper: Caliper, scale: LoopScale, header: LoopHeader) -> Meas
     frame = caliper.frame.frame
     refuse_outside(header, frame, caliper.points, what=f"caliper {caliper.key}")
     placed = replace(caliper, frame=header.reference(frame))
-    return measure_caliper(placed, scale.at(caliper.points), modality=header.modality)
+    held = scale.at(caliper.points, frame=frame)
+    return measure_all(placed, held, modality=header.modality, known=known)
 
 
 def _open(one: LoopRead, folder: Path) -> Loop:

@@ -5,30 +5,55 @@ from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
 
-from annot.calibration import HeaderRequest, NoScale, PixelScale, RegionScales, header_scale
-from annot.errors import AnnotError
-from annot.geometry import PixelPoint
+from annot.calibration import (
+    FrameScales,
+    HeaderRequest,
+    NoScale,
+    PixelScale,
+    RegionScales,
+    ScaleCandidate,
+    candidate_scales,
+    device_offers,
+    header_scale,
+)
+from annot.errors import AnnotError, LoopError
 from annot.loops import (
+    DisplayChoice,
+    LookupTable,
     Loop,
     LoopArray,
     LoopHeader,
+    ShownLoop,
+    Window,
     find_loops,
+    is_folder,
+    leads_to_loops,
     missing_decoder,
     open_folder,
     read_header,
     short_name,
+    stored_range,
 )
 from annot.loops import open_loop as open_file
 
 __all__ = [
+    "DisplayChoice",
+    "LookupTable",
     "Loop",
     "LoopArray",
     "LoopHeader",
     "OfferedScale",
+    "ShownLoop",
+    "Window",
+    "leads_to_loops",
     "list_loops",
+    "offered_devices",
     "offered_scales",
     "open_loop",
+    "open_loops",
+    "refuse_unopenable",
     "scale_words",
+    "stored_range",
 ]
 
 
@@ -63,95 +88,119 @@ class OfferedScale:
 
 
 def open_loop(path: Path | str) -> Loop:
-    """Open a loop: a file, or a folder whose files are the frames of one loop.
+    """Open a loop: a file, or a folder or zip archive whose files are the frames of one loop.
 
     Raises
     ------
     LoopError
         If it is no loop, with the reason.
     """
-    return open_folder(path) if Path(path).is_dir() else open_file(path)
+    return open_folder(path) if is_folder(Path(path)) else open_file(path)
+
+
+def open_loops(paths: Iterable[Path]) -> tuple[list[Loop], list[str]]:
+    """Open every loop below the paths, as `list_loops` lists them.
+
+    Returns
+    -------
+    tuple
+        The loops, and a sentence for everything that does not open.
+
+    Raises
+    ------
+    LoopError
+        If a path does not exist, or a folder, archive or index cannot be listed.
+    """
+    loops, faults = [], []
+    for listed in list_loops(paths):
+        try:
+            loops.append(listed.opened())
+        except AnnotError as fault:
+            faults.append(fault.message)
+    return loops, faults
+
+
+def refuse_unopenable(path: Path) -> None:
+    """Refuse a path below which no loop opens; the first that does is enough.
+
+    Raises
+    ------
+    LoopError
+        With what is wrong, of several files at fault with the first.
+    """
+    faults = []
+    for listed in list_loops([path]):
+        try:
+            listed.opened()
+        except AnnotError as fault:
+            faults.append(fault.message)
+        else:
+            return
+    raise LoopError(faults[0] if faults else f"No DICOM file lies in {path}: name another.")
 
 
 def offered_scales(header: LoopHeader) -> tuple[OfferedScale, ...]:
-    """List every scale or pixel spacing that a header states."""
-    scale = header_scale(header, HeaderRequest())
-    found: list[OfferedScale] = []
-    if isinstance(scale, RegionScales):
-        found += _of_regions(scale)
-    elif isinstance(scale, PixelScale):
-        found.append(_usable(scale))
-    reason = scale.reason if isinstance(scale, NoScale) else "other values are used"
-    return (*found, *_stated_spacings(header, reason))
-
-
-def _usable(scale: PixelScale) -> OfferedScale:
-    return OfferedScale(
-        basis=scale.basis,
-        row_mm_per_px=scale.row.value,
-        column_mm_per_px=scale.column.value,
-        u_rel=scale.row.u / scale.row.value,
+    """List every scale or pixel spacing that a header states, those of frame 0 where they vary."""
+    moving = header.xray is not None and header.xray.varies
+    return tuple(
+        _offered(one, place="frame 0: " if moving else "")
+        for one in candidate_scales(header)
+        if isinstance(one.scale, PixelScale) or one.stated_mm is not None
     )
 
 
-def _of_regions(scales: RegionScales) -> Iterator[OfferedScale]:
-    for region in scales.header.regions:
-        if not region.is_2d_length:
-            continue
-        middle = PixelPoint(
-            (region.min_y0 + region.max_y1) / 2, (region.min_x0 + region.max_x1) / 2
+def offered_devices(header: LoopHeader) -> tuple[str, ...]:
+    """Say which objects of known size a header names; none is a scale before it is traced."""
+    return tuple(
+        f"on offer: {one.kind} of {one.size_mm:.4g} mm ({one.stated}), to be traced"
+        for one in device_offers(header)
+    )
+
+
+def _offered(candidate: ScaleCandidate, *, place: str) -> OfferedScale:
+    scale = candidate.scale
+    if isinstance(scale, PixelScale):
+        return OfferedScale(
+            basis=f"{place}{candidate.basis}",
+            row_mm_per_px=scale.row.value,
+            column_mm_per_px=scale.column.value,
+            u_rel=scale.u_rel,
         )
-        scale = scales.at([middle, middle])
-        if isinstance(scale, PixelScale):
-            yield _usable(scale)
-        else:
-            row, column = region.mm_per_px
-            yield OfferedScale(
-                basis=f"ultrasound region of rows {region.min_y0} to {region.max_y1}",
-                row_mm_per_px=row,
-                column_mm_per_px=column,
-                usable=False,
-                reason=scale.reason,
-            )
-
-
-def _stated_spacings(header: LoopHeader, reason: str) -> Iterator[OfferedScale]:
-    """List spacings as the file states them; none of them is a scale at the object's depth."""
-    view = header.xray
-    stated = [("PixelSpacing, plane not known", header.pixel_spacing_mm, reason)]
-    if view is not None:
-        kind = f" ({view.calibration_type})" if view.calibration_type else ""
-        depth = "holds at the depth it was made for, not at the detector or the heart as such"
-        stated = [
-            (f"PixelSpacing{kind}, as stored", view.pixel_spacing_mm, depth),
-            (
-                "ImagerPixelSpacing, as stored",
-                view.imager_pixel_spacing_mm,
-                "lies at the detector, not in the patient",
-            ),
-        ]
-    for basis, spacing, why_not in stated:
-        if spacing is not None:
-            yield OfferedScale(
-                basis=basis,
-                row_mm_per_px=spacing[0],
-                column_mm_per_px=spacing[1],
-                usable=False,
-                reason=why_not,
-            )
+    assert candidate.stated_mm is not None  # `offered_scales` leaves out what states no number
+    row, column = candidate.stated_mm
+    return OfferedScale(
+        basis=f"{place}{candidate.basis}",
+        row_mm_per_px=row,
+        column_mm_per_px=column,
+        usable=False,
+        reason=scale.reason,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListedLoop:
     """A file with its header, or with the sentence that says why it is no loop.
 
-    A folder whose `files` are the frames of one loop stands for them all.
+    A folder whose `files` are the frames of one loop stands for them all, and is `series`.
     """
 
     path: Path
     header: LoopHeader | None
     fault: str = ""
     files: int = 1
+    series: Loop | None = None
+
+    def opened(self) -> Loop:
+        """Open it.
+
+        Raises
+        ------
+        LoopError
+            If it is at fault, or cannot be opened.
+        """
+        if self.header is None:
+            raise LoopError(self.fault)
+        return self.series or open_file(self.path)
 
     def facts(self) -> dict[str, object]:
         """Return what a list shows, for machines."""
@@ -176,6 +225,7 @@ class ListedLoop:
             "secondary_deg": view.secondary_deg if view else None,
             "header_scale": scale_words(self.header),
             "scales": [scale.facts() for scale in offered_scales(self.header)],
+            "devices": [offer.facts() for offer in device_offers(self.header)],
             "warnings": list(self.header.warnings),
         }
 
@@ -183,11 +233,11 @@ class ListedLoop:
 def list_loops(paths: Iterable[Path]) -> Iterator[ListedLoop]:
     """List every loop below the paths, headers only; a file at fault is listed with its fault.
 
-    Folders found below the paths, or named, are listed as one loop where `open_loop` opens them as
-    one; files that were named themselves are listed one by one.
+    Folders found below the paths, or named, in an archive too, are listed as one loop where
+    `open_loop` opens them as one; files that were named themselves are listed one by one.
     """
     named = list(paths)
-    alone = {path for path in named if not path.is_dir()}
+    alone = {path for path in named if not is_folder(path)}
     for folder, found in groupby(find_loops(named), key=lambda path: path.parent):
         yield from _listed_folder(folder, found, alone)
 
@@ -197,7 +247,7 @@ def _listed_folder(folder: Path, found: Iterable[Path], alone: set[Path]) -> Ite
     held: list[ListedLoop] = []
     for path in found:
         held.append(_listed_file(path))
-        if path in alone or not folder.is_dir() or not _same_series(held[0], held[-1]):
+        if path in alone or not _same_series(held[0], held[-1]):
             yield from held
             held = []
             for later in found:
@@ -209,7 +259,7 @@ def _listed_folder(folder: Path, found: Iterable[Path], alone: set[Path]) -> Ite
             pass  # several loops or stills, then; each is listed with what it says itself
         else:
             if loop.frames == len(held):
-                held = [ListedLoop(path=folder, header=loop.header, files=loop.frames)]
+                held = [ListedLoop(path=folder, header=loop.header, files=loop.frames, series=loop)]
     yield from held
 
 
@@ -241,9 +291,18 @@ def scale_words(header: LoopHeader) -> str:
     scale = header_scale(header, HeaderRequest())
     if isinstance(scale, NoScale):
         return f"none: {scale.reason}"
+    if isinstance(scale, FrameScales):
+        return _moving_words(scale)
     if isinstance(scale, PixelScale):
         return f"{scale.row.value:.4g} mm/px, {scale.basis}"
     return _region_words(scale)
+
+
+def _moving_words(scales: FrameScales) -> str:
+    first = scales.at((), frame=0)
+    if isinstance(first, NoScale):
+        return f"none on frame 0: {first.reason}; the geometry changes from frame to frame"
+    return f"{first.row.value:.4g} mm/px on frame 0, {first.basis}; changes from frame to frame"
 
 
 def _region_words(scales: RegionScales) -> str:

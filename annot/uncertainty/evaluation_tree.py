@@ -35,8 +35,8 @@ class EvaluationTree:
     _steps: tuple[tuple[Model, tuple[int, ...]], ...]
     _outputs: tuple[int, ...]
 
-    def evaluate(self, values: Sequence[FloatArray]) -> list[FloatArray]:
-        """Return one array per result from one array per root, all of one shape.
+    def evaluate(self, values: Sequence[FloatArray], size: int) -> list[FloatArray]:
+        """Return one array per result from one array per root, all of shape (size,).
 
         What is not finite comes back as it is; the caller knows what that means.
         """
@@ -44,13 +44,12 @@ class EvaluationTree:
         with np.errstate(all="ignore"):
             for model, arguments in self._steps:
                 slots.append(model(*[slots[place] for place in arguments]))
-        shape = values[0].shape if values else ()
-        return [_whole(slots[place], shape) for place in self._outputs]
+        return [_whole(slots[place], size) for place in self._outputs]
 
 
-def _whole(value: FloatArray | float, shape: tuple[int, ...]) -> FloatArray:
+def _whole(value: FloatArray | float, size: int) -> FloatArray:
     array: FloatArray = np.asarray(value, dtype=np.float64)
-    return array if array.shape == shape else np.broadcast_to(array, shape)
+    return array if array.shape == (size,) else np.broadcast_to(array, size)
 
 
 def flatten(quantities: Sequence[Quantity]) -> EvaluationTree:

@@ -8,7 +8,7 @@ import numpy as np
 from annot.uncertainty.correlation import correlation_matrix, factor, groups
 from annot.uncertainty.evaluation_tree import EvaluationTree
 from annot.uncertainty.quantity import InputQuantity
-from annot.uncertainty.shapes import SHAPES, FloatArray
+from annot.uncertainty.shapes import SHAPES, FloatArray, vague_limits
 
 # all inputs and intermediate arrays of a block stay in the processor's cache
 BLOCK = 10_000
@@ -37,7 +37,7 @@ def blocks_of(tree: EvaluationTree, rng: np.random.Generator) -> Iterator[list[F
         for one in tree.roots:
             if one.key not in grouped:
                 _draw(one, rng, buffers[one.key])
-        yield _finite(tree.evaluate([buffers[one.key] for one in tree.roots]))
+        yield _finite(tree.evaluate([buffers[one.key] for one in tree.roots], BLOCK))
 
 
 def _finite(drawn: list[FloatArray]) -> list[FloatArray]:
@@ -63,7 +63,7 @@ def _draw(one: InputQuantity, rng: np.random.Generator, out: FloatArray) -> None
     mean, spread = shape.raw(parameters)
     if math.isfinite(one.dof) and one.distribution == "rectangular":
         # the same half-width, of which u is 1/√3
-        mean, spread, parameters = 0.0, 1 / _SQRT3, (min(1.0, 1 / math.sqrt(2 * one.dof)),)
+        mean, spread, parameters = 0.0, 1 / _SQRT3, (vague_limits(one.dof),)
         shape = SHAPES["curvilinear trapezoid"]
     shape.draw(rng, out, parameters)
     if math.isfinite(one.dof) and one.distribution != "rectangular":

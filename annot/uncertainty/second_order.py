@@ -12,8 +12,8 @@ import numpy as np
 
 from annot.uncertainty.correlation import correlation_matrix
 from annot.uncertainty.evaluation_tree import EvaluationTree, flatten
-from annot.uncertainty.quantity import MeasurementResult
-from annot.uncertainty.shapes import SHAPES, FloatArray
+from annot.uncertainty.quantity import InputQuantity, MeasurementResult
+from annot.uncertainty.shapes import SHAPES, FloatArray, vague_limits
 
 # bounds the memory that a model with many inputs takes
 _POINTS_AT_ONCE = 4096
@@ -33,9 +33,12 @@ class SecondOrder:
         where inputs are stated to be correlated.
     spread : float
         Standard deviation of the second-order model, correlations included, without third
-        derivatives.
+        derivatives. Degrees of freedom widen it as they widen drawn inputs.
     skewness, excess : float
         Skewness and excess kurtosis, of the model's curvature and of the inputs' own shapes.
+
+    Spread, skewness and excess are NaN where an input has four or fewer degrees of freedom: its
+    fourth moment is infinite.
     """
 
     shift: float
@@ -62,27 +65,40 @@ def second_order(result: MeasurementResult) -> SecondOrder | None:
     slopes, curved, thirds = _derivatives(tree, result.value)
     if not all(np.all(np.isfinite(part)) for part in (slopes, curved, thirds)):
         return None
-    related = correlation_matrix([one.key for one in tree.roots], tree.correlations)
-    bent = curved @ related
-    seen, twice = related @ slopes, bent @ bent
-    shapes = [SHAPES[one.distribution].moments(one.parameters) for one in tree.roots]
-    own = np.asarray(shapes, dtype=float).reshape(-1, 2)
-    second = float(slopes @ seen + np.trace(twice) / 2)
-    third = float(3 * seen @ curved @ seen + np.trace(twice @ bent) + np.sum(slopes**3 * own[:, 0]))
-    fourth = 12 * float(seen @ curved @ related @ curved @ seen) + 3 * float(
-        np.trace(twice @ twice)
-    )
-    fourth += float(np.sum(slopes**4 * own[:, 1]))
     # Σᵢⱼ (½ fᵢⱼ² + fᵢ fᵢⱼⱼ) uᵢ² uⱼ²
     terms = float(np.sum(curved**2) / 2 + np.sum(slopes @ thirds))
     first = float(slopes @ slopes)
+    related = correlation_matrix([one.key for one in tree.roots], tree.correlations)
+    own = np.asarray([_own_moments(one) for one in tree.roots]).reshape(-1, 3)
+    slopes, curved = slopes * own[:, 0], curved * np.outer(own[:, 0], own[:, 0])
+    bent = curved @ related
+    seen, twice = related @ slopes, bent @ bent
+    second = float(slopes @ seen + np.trace(twice) / 2)
+    third = float(3 * seen @ curved @ seen + np.trace(twice @ bent) + np.sum(slopes**3 * own[:, 1]))
+    fourth = 12 * float(seen @ curved @ related @ curved @ seen) + 3 * float(
+        np.trace(twice @ twice)
+    )
+    fourth += float(np.sum(slopes**4 * own[:, 2]))
     return SecondOrder(
         shift=float(np.trace(bent)) / 2,
         u=math.nan if tree.correlations else math.sqrt(max(first + terms, 0.0)),
-        spread=math.sqrt(max(second, 0.0)),
-        skewness=third / second**1.5 if second > 0 else 0.0,
-        excess=fourth / second**2 if second > 0 else 0.0,
+        spread=math.sqrt(second) if not second <= 0 else 0.0,
+        skewness=third / second**1.5 if second != 0 else 0.0,
+        excess=fourth / second**2 if second != 0 else 0.0,
     )
+
+
+def _own_moments(one: InputQuantity) -> tuple[float, float, float]:
+    """Return standard deviation by u, skewness and excess kurtosis of an input as it is drawn."""
+    if math.isinf(one.dof):
+        return 1.0, *SHAPES[one.distribution].moments(one.parameters)
+    if one.distribution == "rectangular":
+        vague = vague_limits(one.dof)
+        skewness, excess = SHAPES["curvilinear trapezoid"].moments((vague,))
+        return math.sqrt(1 + vague**2 / 3), skewness, excess
+    if one.dof <= 4:
+        return math.nan, math.nan, math.nan
+    return math.sqrt(one.dof / (one.dof - 2)), 0.0, 6 / (one.dof - 4)
 
 
 def curvature_parts(result: MeasurementResult) -> dict[str, float]:
@@ -122,4 +138,4 @@ def _evaluate(tree: EvaluationTree, deviates: FloatArray) -> FloatArray:
     values = [
         one.value + one.u * column for one, column in zip(tree.roots, deviates.T, strict=True)
     ]
-    return tree.evaluate(values)[0]
+    return tree.evaluate(values, len(deviates))[0]

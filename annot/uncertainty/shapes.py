@@ -136,6 +136,14 @@ def _empirical_raw(parameters: Parameters) -> tuple[float, float]:
     return float(np.mean(parameters)), float(np.std(parameters, ddof=1))
 
 
+def vague_limits(dof: float) -> float:
+    """Return by what fraction of its half-width a rectangle's limits are vague.
+
+    1/√(2ν), the relative doubt of JCGM 100:2008 G.4.2 read of limits, as JCGM 101:2008 9.5 does.
+    """
+    return min(1.0, 1 / math.sqrt(2 * dof))
+
+
 def cosine_moments(tilt_rad: float) -> tuple[float, float]:
     """Return mean and standard deviation of cos φ, φ rectangular in ± `tilt_rad`.
 

@@ -2,6 +2,14 @@
 
 from annot.vocabulary.cautions import CAUTION, SCOPE_OF_INTERVAL
 from annot.vocabulary.frames import FrameReference
-from annot.vocabulary.measurands import MEASURANDS, Measurand
+from annot.vocabulary.measurands import MEASURANDS, OUTCOMES, Measurand, Outcome
 
-__all__ = ["CAUTION", "MEASURANDS", "SCOPE_OF_INTERVAL", "FrameReference", "Measurand"]
+__all__ = [
+    "CAUTION",
+    "MEASURANDS",
+    "OUTCOMES",
+    "SCOPE_OF_INTERVAL",
+    "FrameReference",
+    "Measurand",
+    "Outcome",
+]

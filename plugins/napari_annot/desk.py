@@ -6,16 +6,17 @@ from pathlib import Path
 
 from psygnal import Signal
 
-from annot.calibration import ObjectRequest, ScaleRequest
+from annot.calibration import LoopScale, ObjectKind, ObjectRequest, ScaleRequest
 from annot.errors import AnnotError, InputError
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead
 from annot.tasks.calibrate import MadeScale
-from annot.tasks.measure import NO_SCALE_ASKED, Measurement, measure_live
-from annot.tasks.open import Loop
+from annot.tasks.measure import NO_SCALE_ASKED, Beams, Measurement, known_of, measure_live
+from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot import read_edits as edits
+from napari_annot.display_state import AS_THE_FILE_ASKS
 from napari_annot.drawing import Draft, caliper_of
 from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
@@ -23,7 +24,7 @@ from napari_annot.measured import MeasuredCalipers
 from napari_annot.screen_state import Facts, ScreenState
 from napari_annot.standings import Standing, Standings, standing_of
 from napari_annot.state import resolve
-from napari_annot.tools import ObjectKind, Tool, Trace, trace_of
+from napari_annot.tools import Tool, Trace, trace_of
 
 NOBODY = Read(reader="", loops=())
 
@@ -45,8 +46,10 @@ class Desk:
         self.loops: dict[str, Loop] = {}
         self.standings = Standings(self._ask_fit)
         self.measured = MeasuredCalipers()
+        self.beams = Beams()
         self.history = History()
         self.traces: dict[str, Trace] = {}
+        self.displays: dict[str, DisplayChoice] = {}
         self.shown: str | None = None
         self.frame = 0
         self.tool: Tool | None = None
@@ -82,6 +85,17 @@ class Desk:
             return
         self.draft = None
         self.shown, self.frame = file, 0
+        self.changed.emit()
+
+    @property
+    def display(self) -> DisplayChoice:
+        """How the loop on show is shown; no part of the read, for nothing is measured with it."""
+        return self.displays.get(self.shown or "", AS_THE_FILE_ASKS)
+
+    def show_as(self, choice: DisplayChoice) -> None:
+        """Look at the loop on show otherwise."""
+        self.displays[self._on_show()] = choice
+        self.say("")
         self.changed.emit()
 
     def stand_on(self, frame: int) -> None:
@@ -166,7 +180,15 @@ class Desk:
         if draft.corrects is None:
             self.tool = None
         if not draft.drawable:
-            self.say("Nothing drawn: the line is shorter than one pixel.", fault=True)
+            few = len(draft.points) < draft.least_points and draft.least_points > 2
+            why = (
+                f"it takes {draft.least_points} points"
+                if few
+                else "the line is shorter than one pixel"
+            )
+            crossing = draft.tool.measurand is not None and draft.tool.measurand.kind == "contour"
+            why = "the line crosses itself" if crossing and not few else why
+            self.say(f"Nothing drawn: {why}.", fault=True)
             self.changed.emit()
         elif draft.tool.traces is not None:
             self.say("")
@@ -260,8 +282,7 @@ class Desk:
             If a caliper lies where its loop has no frame or no picture; the desk stays as it was.
         """
         opened = {one.file: loop for one, loop in zip(read.loops, loops, strict=True)}
-        headers = {file: loop.header for file, loop in opened.items()}
-        MeasuredCalipers().update(read, headers, lambda _: NO_SCALE_ASKED)
+        MeasuredCalipers().update(read, opened, lambda _: NO_SCALE_ASKED, self.beams)
         self.read, self.loops, self.read_file = read, opened, read_file
         self._saved = read
         self.history.forget()
@@ -272,6 +293,7 @@ class Desk:
             for one in read.loops
             if isinstance(one.scale, ObjectRequest)
         }
+        self.displays = {}
         self.tool = self.draft = self.selected = None
         self.placing = EndPlacing.of(read)
         self.shown, self.frame = (read.loops[0].file if read.loops else None), 0
@@ -298,6 +320,7 @@ class Desk:
             measured=self.measured,
             traces=self.traces,
             shown=self.shown,
+            display=self.display,
             frame=self.frame,
             tool=self.tool,
             draft=self.draft,
@@ -320,11 +343,12 @@ class Desk:
         draft = self.draft
         if draft is None or draft.tool.measurand is None or not draft.drawable:
             return None
-        return measure_live(
-            caliper_of(draft, self.read, self.placing),
-            self.standings[draft.file].scale,
-            self.loops[draft.file].header,
-        )
+        caliper = caliper_of(draft, self.read, self.placing)
+        as_if = edits.with_caliper(self.read, draft.file, caliper)
+        scales = {file: self._scale_of(file) for file in self.loops}
+        known = known_of(as_if, self.loops, scales, self.beams)[caliper.key]
+        header = self.loops[draft.file].header
+        return measure_live(caliper, scales[draft.file], header, known=known)[0]
 
     def say(self, message: str, *, fault: bool = False) -> None:
         """Set the status line; the next `changed` shows it."""
@@ -355,5 +379,7 @@ class Desk:
 
     def _settle(self) -> None:
         self.standings.settle(self.read, self.loops)
-        headers = {file: loop.header for file, loop in self.loops.items()}
-        self.measured.update(self.read, headers, lambda file: self.standings[file].scale)
+        self.measured.update(self.read, self.loops, self._scale_of, self.beams)
+
+    def _scale_of(self, file: str) -> LoopScale:
+        return self.standings[file].scale

@@ -20,6 +20,7 @@ from napari_annot import dialogs, filing
 from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
 from napari_annot.desk import Desk
+from napari_annot.display_panel import DisplayPanel
 from napari_annot.keys import Keys
 from napari_annot.loops_panel import LoopsPanel
 from napari_annot.read_panel import ReadPanel
@@ -31,7 +32,7 @@ from napari_annot.ties import Ties
 from napari_annot.tools import OBJECT_TOOLS, Tool
 from napari_annot.workers import ScaleFitter
 
-READ_TAB = 2
+READ_TAB = 3
 
 
 class MeasureDock(QWidget):
@@ -48,7 +49,7 @@ class MeasureDock(QWidget):
         self.desk = Desk()
         self.fitter = ScaleFitter(self.desk)
         self.stage = Stage(napari_viewer, self.desk)
-        self.loops, self.scale = LoopsPanel(), ScalePanel()
+        self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
@@ -125,7 +126,14 @@ class MeasureDock(QWidget):
     def refresh(self) -> None:
         """Show what lies on the desk."""
         state = self.desk.state()
-        for panel in (self.loops, self.scale, self.calipers, self.reading, self.table):
+        for panel in (
+            self.loops,
+            self.display,
+            self.scale,
+            self.calipers,
+            self.reading,
+            self.table,
+        ):
             panel.show_state(state)
         self.headline.setText(state.scale.headline)
         self.tabs.setTabText(READ_TAB, "Read (unsaved)" if state.unsaved else "Read")
@@ -159,6 +167,7 @@ class MeasureDock(QWidget):
         self.progress.setTextVisible(False)
         self.tabs.addTab(self.scale, "Scale")
         self.tabs.addTab(self.calipers, "Calipers")
+        self.tabs.addTab(self.display, "Display")
         self.tabs.addTab(self.reading, "Read")
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
@@ -185,6 +194,7 @@ class MeasureDock(QWidget):
         self.loops.file_wanted.connect(self._ask_files)
         self.loops.folder_wanted.connect(self._ask_folder)
         self.loops.chosen.connect(self.desk.show)
+        self.display.chosen.connect(lambda choice: self._attempt(lambda: self.desk.show_as(choice)))
         self.scale.trace_wanted.connect(lambda kind: self._arm(OBJECT_TOOLS[kind]))
         self.scale.traces_dropped.connect(self.desk.drop_traces)
         self.scale.scale_wanted.connect(self.make_scale)

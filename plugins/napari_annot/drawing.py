@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from annot.errors import InputError
-from annot.geometry import PixelPoint
+from annot.geometry import PixelPoint, crosses_itself
 from annot.measurement import Caliper
 from annot.tasks.read import Read
 from annot.vocabulary import FrameReference
@@ -59,11 +59,20 @@ class Draft:
         return measurand.max_points if measurand else MOST_TRACE_POINTS
 
     @property
+    def least_points(self) -> int:
+        """How many points the tool needs."""
+        return self.tool.measurand.min_points if self.tool.measurand else 2
+
+    @property
     def drawable(self) -> bool:
-        """Whether the points make a line that is long enough to stand."""
+        """Whether the points are enough and make lines that are long enough to stand."""
         points = self.points
         steps = pairwise(points)
-        return len(points) > 1 and all(distance_px(*pair) >= SHORTEST_PX for pair in steps)
+        if self.tool.measurand and self.tool.measurand.kind == "contour" and crosses_itself(points):
+            return False
+        return len(points) >= self.least_points and all(
+            distance_px(*pair) >= SHORTEST_PX for pair in steps
+        )
 
     def at(self, point: PixelPoint) -> "Draft":
         """Return the draft with the pointer at a point."""

@@ -5,7 +5,7 @@ from pathlib import Path
 from annot.errors import InputError
 from annot.tasks.export import write_table
 from annot.tasks.measure import entries_of
-from annot.tasks.open import list_loops, open_loop
+from annot.tasks.open import open_loop, open_loops
 from annot.tasks.read import load_read, save_read
 from napari_annot.desk import Desk
 from napari_annot.read_edits import below, beside, renamed
@@ -19,12 +19,8 @@ def open_paths(desk: Desk, paths: list[Path]) -> list[str]:
     LoopError
         If a path does not exist or a folder cannot be listed.
     """
-    files, faults = [], []
-    for listed in list_loops(paths):
-        if listed.header is None:
-            faults.append(listed.fault)
-        else:
-            files.append(desk.add(open_loop(listed.path)))
+    loops, faults = open_loops(paths)
+    files = [desk.add(loop) for loop in loops]
     if files:
         desk.show(files[0])
     if not files and not faults:
@@ -97,8 +93,8 @@ def export(desk: Desk, path: Path) -> int:
             raise standing.fault
     path = path.resolve()
     name = beside((desk.read_file or path).parent)
-    headers = {name(file): loop.header for file, loop in desk.loops.items()}
+    loops = {name(file): loop for file, loop in desk.loops.items()}
     scales = {name(file): desk.standings[file].scale for file in desk.loops}
-    entries = entries_of(renamed(read, name), headers, scales)
+    entries = entries_of(renamed(read, name), loops, scales, beams=desk.beams)
     write_table(entries, path)
     return len(entries)

@@ -65,7 +65,8 @@ class Pen:
         first_stroke = len(draft.fixed) <= 1
         draft = draft.put_down()
         desk.draw(draft)
-        if len(draft.fixed) >= draft.most_points or (travelled and first_stroke):
+        stroke_is_all = travelled and first_stroke and draft.least_points == 2
+        if len(draft.fixed) >= draft.most_points or stroke_is_all:
             desk.finish()
 
     def end_path(self) -> bool:

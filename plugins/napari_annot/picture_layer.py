@@ -6,9 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.errors import LoopError
-from annot.tasks.open import Loop, LoopArray
+from annot.tasks.open import DisplayChoice, Loop, LoopArray, ShownLoop, stored_range
+from napari_annot.display_state import AS_THE_FILE_ASKS
 
 LOOP_KEY, LINES_KEY = "annot_loop", "annot_lines"
+GREY, SWAPPED_GREY = "gray", "gray_r"
 
 
 class PictureArray(LoopArray):
@@ -16,10 +18,21 @@ class PictureArray(LoopArray):
 
     napari asks for a frame in the middle of its own work, where an error would end in a traceback
     instead of a sentence. `faults` has the sentence for each such frame.
+
+    Parameters
+    ----------
+    loop
+        The loop.
+    choice
+        How it is shown: as stored values where their range says it all, which leaves the viewer's
+        own contrast free, else as ready greys.
     """
 
-    def __init__(self, loop: Loop) -> None:
-        super().__init__(loop)
+    def __init__(self, loop: Loop, choice: DisplayChoice = AS_THE_FILE_ASKS) -> None:
+        hidden = choice.shuttered and loop.display.shutter is not None
+        as_stored = stored_range(loop, choice) is not None or (loop.header.colour and not hidden)
+        super().__init__(loop if as_stored else ShownLoop(loop, choice))
+        self.choice = choice
         self.faults: dict[int, str] = {}
 
     def __getitem__(self, key: Any) -> NDArray[Any]:
@@ -33,7 +46,9 @@ class PictureArray(LoopArray):
             return np.array(black[key])
 
 
-def picture_of(loop: Loop) -> tuple[PictureArray, dict[str, Any], str]:
+def picture_of(
+    loop: Loop, choice: DisplayChoice = AS_THE_FILE_ASKS
+) -> tuple[PictureArray, dict[str, Any], str]:
     """Return the layer data of a loop: array, arguments of the image, layer type.
 
     The scale stays 1 and the unit pixel, so that napari's world is the picture's own; millimetres
@@ -48,23 +63,37 @@ def picture_of(loop: Loop) -> tuple[PictureArray, dict[str, Any], str]:
         "axis_labels": ("frame", "row", "column"),
         "projection_mode": "none",
         "metadata": {LOOP_KEY: loop},
+        **grey_arguments(loop, choice),
     }
-    if not header.colour:
-        arguments["contrast_limits"] = contrast_limits(loop)
-        arguments["colormap"] = "gray"
-    return PictureArray(loop), arguments, "image"
+    return PictureArray(loop, choice), arguments, "image"
 
 
-def contrast_limits(loop: Loop) -> tuple[float, float]:
-    """Return the file's window (PS3.3 C.11.2.1.2), else all values that a pixel can store."""
-    header = loop.header
-    if header.window is not None:
-        centre, width = header.window
-        if width > 1:
-            return centre - width / 2, centre + width / 2
-    signed = np.issubdtype(loop.dtype, np.signedinteger)
-    span = 2.0**header.bits_stored
-    return (-span / 2, span / 2 - 1) if signed else (0.0, span - 1)
+def grey_arguments(loop: Loop, choice: DisplayChoice) -> dict[str, Any]:
+    """Return which values are black and white and which way round; nothing for colour."""
+    if loop.header.colour:
+        return {}
+    stored = stored_range(loop, choice)
+    if stored is None:  # the greys are ready
+        return {"contrast_limits": (0.0, 255.0), "colormap": GREY}
+    colormap = SWAPPED_GREY if stored.inverted else GREY
+    return {"contrast_limits": (stored.low, stored.high), "colormap": colormap}
+
+
+def show_layer_as(layer: Any, choice: DisplayChoice) -> None:
+    """Show the loop of a layer otherwise, in the layer's place."""
+    loop = loop_of_layer(layer)
+    if loop is None or choice_of_layer(layer) == choice:
+        return
+    layer.data = PictureArray(loop, choice)
+    greys = grey_arguments(loop, choice)
+    if greys:
+        layer.contrast_limits_range = layer.contrast_limits = greys["contrast_limits"]
+        layer.colormap = greys["colormap"]
+
+
+def choice_of_layer(layer: Any) -> DisplayChoice | None:
+    """Return how an image layer shows its loop, None for any other layer."""
+    return layer.data.choice if isinstance(layer.data, PictureArray) else None
 
 
 def loop_of_layer(layer: Any) -> Loop | None:

@@ -4,7 +4,14 @@ from typing import Any
 
 from annot.tasks.open import Loop
 from napari_annot.desk import Desk
-from napari_annot.picture_layer import LINES_KEY, loop_of_layer, picture_of, shows_pixels
+from napari_annot.picture_layer import (
+    LINES_KEY,
+    choice_of_layer,
+    loop_of_layer,
+    picture_of,
+    show_layer_as,
+    shows_pixels,
+)
 
 
 class Pictures:
@@ -110,22 +117,32 @@ class Pictures:
         held = [one for one in self._viewer.layers if loop_of_layer(one) is not None]
         others = [one for one in held if loop_of_layer(one) is not shown]
         missing = shown is not None and len(held) == len(others)
-        if self._busy or not (others or missing):
+        if self._busy:
             return
-        self._change(lambda: self._swap(shown if missing else None, others))
-        if shown is not None:
-            self._viewer.dims.set_current_step(0, self._desk.frame)
-            self._viewer.reset_view(layers=[self.layer])
-            self._viewer.layers.selection.active = self.layer
+        if others or missing:
+            self._change(lambda: self._swap(shown if missing else None, others))
+            if shown is not None:
+                self._viewer.dims.set_current_step(0, self._desk.frame)
+                self._viewer.reset_view(layers=[self.layer])
+                self._viewer.layers.selection.active = self.layer
+        self._change(self._show_as_chosen)
+
+    def _show_as_chosen(self) -> None:
+        """Show the loop as chosen on the desk; say so if its frame cannot be shown like that."""
+        layer = self.layer
+        if layer is not None and choice_of_layer(layer) != self._desk.display:
+            show_layer_as(layer, self._desk.display)
+            fault = self._undecoded()
+            if fault:
+                self._desk.say(fault, fault=True)
 
     def _swap(self, shown: Loop | None, others: list[Any]) -> None:
         if shown is not None:
-            data, arguments, _ = picture_of(shown)
-            layer = self._viewer.add_image(data, **arguments)
+            data, arguments, _ = picture_of(shown, self._desk.display)
+            self._viewer.add_image(data, **arguments)
             last = len(self._viewer.layers) - 1
             if last > 0:
                 self._viewer.layers.move(last, 0)
-            del layer
         for one in others:
             self._viewer.layers.remove(one)
 

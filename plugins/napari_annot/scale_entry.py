@@ -15,24 +15,42 @@ from annot.errors import InputError
 from annot.reads import parse_request
 from napari_annot.tools import OBJECT_TOOLS, Trace
 
-ScaleKind = Literal["catheter", "sphere", "segment", "header", "given", "borrowed"]
+ScaleKind = Literal[
+    "catheter", "markers", "sphere", "grid", "step", "segment", "header", "given", "borrowed"
+]
 KIND_TITLES: dict[ScaleKind, str] = {
     "catheter": "Catheter",
+    "markers": "Marker bands",
     "sphere": "Sphere",
+    "grid": "Grid",
+    "step": "Step plate",
     "segment": "Known length",
     "header": "The file's own header",
     "given": "A given number",
     "borrowed": "Another loop's scale",
 }
 FIELDS: dict[ScaleKind, tuple[str, ...]] = {
-    "catheter": ("size", "tolerance_mm", "surface", "other_mm", "filling", "depth_offset_mm"),
-    "sphere": ("size", "tolerance_mm", "depth_offset_mm"),
-    "segment": ("size", "tolerance_mm", "u_end_px", "tilt_deg", "depth_offset_mm"),
+    "catheter": (
+        *("size", "tolerance_mm", "device", "surface", "other_mm", "filling", "named"),
+        "depth_offset_mm",
+    ),
+    "markers": ("size", "tolerance_mm", "count", "tilt_deg", "named", "depth_offset_mm"),
+    "sphere": ("size", "tolerance_mm", "named", "depth_offset_mm"),
+    "grid": ("size", "tolerance_mm", "tilt_deg", "named", "depth_offset_mm"),
+    "step": ("size", "tolerance_mm", "count", "tilt_deg", "named", "depth_offset_mm"),
+    "segment": ("size", "tolerance_mm", "u_end_px", "tilt_deg", "named", "depth_offset_mm"),
     "header": ("u_percent", "depth_offset_mm"),
     "given": ("mm_per_px", "u_percent"),
     "borrowed": ("lender", "overrule"),
 }
-SIZE_FIELD = {"sphere": "diameter_mm", "segment": "length_mm"}
+SIZE_FIELD = {
+    "markers": "spacing_mm",
+    "sphere": "diameter_mm",
+    "grid": "spacing_mm",
+    "step": "spacing_mm",
+    "segment": "length_mm",
+}
+COUNT_FIELD = {"markers": "bands", "step": "edges"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,12 +64,15 @@ class ScaleEntry:
     size: float | None = None
     french: bool = False
     tolerance_mm: float | None = None
+    device: str = "catheter"
     surface: str = "outer"
     other_mm: float | None = None
     filling: str = "unknown"
     u_end_px: float | None = None
     depth_offset_mm: float | None = None
     tilt_deg: float | None = None
+    count: float | None = None
+    named: str = ""
     mm_per_px: float | None = None
     u_percent: float | None = None
     lender: str = ""
@@ -88,19 +109,28 @@ def _fields(entry: ScaleEntry, trace: Trace | None) -> dict[str, object]:
 def _object_fields(entry: ScaleEntry, trace: Trace | None) -> dict[str, object]:
     title = OBJECT_TOOLS[entry.kind].title.lower()
     if entry.size is None:
-        raise InputError(f"State the {title}'s size.")
+        spaced = SIZE_FIELD.get(entry.kind) == "spacing_mm"
+        raise InputError(
+            f"State the spacing of the {title}." if spaced else f"State the {title}'s size."
+        )
     if trace is None or trace.kind != entry.kind or not trace.looks:
         raise InputError(f"Trace the {title} on the picture.")
     readings = trace.readings()
     fields = dict(readings[0]) if len(readings) == 1 else {"readings": readings}
     fields |= _stated(tolerance_mm=entry.tolerance_mm, depth_offset_mm=entry.depth_offset_mm)
+    if entry.named.strip():
+        fields["object"] = entry.named.strip()
     if entry.kind == "catheter":
         fields["size_fr" if entry.french else "size_mm"] = entry.size
-        fields |= {"surface": entry.surface, "filling": entry.filling}
+        fields |= {"surface": entry.surface, "filling": entry.filling, "device": entry.device}
         return fields | _stated(other_mm=entry.other_mm)
     fields[SIZE_FIELD[entry.kind]] = entry.size
     if entry.kind == "segment":
-        fields |= _stated(u_end_px=entry.u_end_px, tilt_deg=entry.tilt_deg)
+        fields |= _stated(u_end_px=entry.u_end_px)
+    if entry.kind in COUNT_FIELD:
+        fields |= _stated(**{COUNT_FIELD[entry.kind]: entry.count})
+    if entry.kind != "sphere":
+        fields |= _stated(tilt_deg=entry.tilt_deg)
     return fields
 
 
@@ -135,14 +165,23 @@ def _object_entry(request: ObjectRequest) -> ScaleEntry:
         kind=request.kind,
         size=size.size_mm if size.size_fr is None else size.size_fr,
         french=size.size_fr is not None,
-        tolerance_mm=None if size.source == "label" else size.tolerance_mm,
+        tolerance_mm=size.tolerance_mm if _is_stated(request) else None,
+        device=request.device,
         surface=request.surface,
         other_mm=request.other_mm,
         filling=request.filling,
         u_end_px=request.u_end_px,
         depth_offset_mm=request.placing.depth_offset_mm,
         tilt_deg=request.placing.tilt_deg,
+        count=request.count,
+        named=size.object_name,
     )
+
+
+def _is_stated(request: ObjectRequest) -> bool:
+    """Return whether a tolerance is to be shown; a catheter's measured size has no other sign."""
+    size = request.size
+    return size.source == "measured" and (not size.assumed or request.kind == "catheter")
 
 
 def _percent(u_rel: float | None) -> float | None:

@@ -21,11 +21,27 @@ from napari_annot.tools import OBJECT_TOOLS
 from napari_annot.wording import joined
 
 DETAILS_HEIGHT = 74
-SIZE_TITLES = {"catheter": "Diameter", "sphere": "Diameter mm", "segment": "Length mm"}
+SIZE_TITLES = {
+    "catheter": "Diameter",
+    "markers": "Spacing mm",
+    "sphere": "Diameter mm",
+    "grid": "Spacing mm",
+    "step": "Spacing mm",
+    "segment": "Length mm",
+}
+COUNT_TITLES = {"markers": "Bands counted", "step": "Edges counted"}
 UNSTATED_TOLERANCE = {
     "catheter": "labelled: rounded up to 0.1 mm",
+    "markers": "not stated: ±1 %",
     "sphere": "not stated: ±0.02 mm",
+    "grid": "not stated: ±0.5 %",
+    "step": "not stated: ±0.5 %",
     "segment": "not stated: ±1 %",
+}
+UNSTATED_TILT = {
+    "markers": "not stated: ±20°",
+    "grid": "not stated: ±5°",
+    "step": "not stated: ±5°",
 }
 
 
@@ -44,6 +60,7 @@ class ScalePanel(QWidget):
         self.size_mm_or_fr = NumberField("Size", "state it", highest=300)
         self.unit = ChoiceField([("mm", "mm"), ("fr", "Fr")], letters=3)
         self.tolerance_mm = NumberField("Tolerance", "", highest=20)
+        self.device = ChoiceField([("catheter", "catheter"), ("sheath", "sheath")])
         self.surface = ChoiceField([("outer", "outer diameter"), ("inner", "inner diameter")])
         self.other_mm = NumberField("Other diameter", "not known", highest=50)
         self.filling = ChoiceField(
@@ -51,14 +68,15 @@ class ScalePanel(QWidget):
         )
         self.u_end_px = NumberField("u of an end", "not stated: 1 px", highest=50)
         self.tilt_deg = NumberField("Tilt", "not stated", highest=60, zero=True)
+        self.count = NumberField("Count", "not counted", highest=200)
+        self.named = _line("same size, same object")
         self.depth_offset_mm = NumberField(
             "Depth apart", "not stated: ±20 mm", highest=200, zero=True
         )
         self.mm_per_px = NumberField("Scale", "state it", highest=10)
         self.u_percent = NumberField("Relative u", "not stated", highest=100)
         self.lender = ChoiceField()
-        self.overrule = QLineEdit()
-        self.overrule.setPlaceholderText("only if the geometry differs")
+        self.overrule = _line("only if the geometry differs")
         self.trace = QPushButton("Trace on this frame")
         self.traced = QLabel()
         self.drop = QPushButton("Clear")
@@ -79,12 +97,15 @@ class ScalePanel(QWidget):
             size=self.size_mm_or_fr.stated,
             french=self.unit.chosen == "fr" and self.kind.chosen == "catheter",
             tolerance_mm=self.tolerance_mm.stated,
+            device=self.device.chosen,
             surface=self.surface.chosen,
             other_mm=self.other_mm.stated,
             filling=self.filling.chosen,
             u_end_px=self.u_end_px.stated,
             depth_offset_mm=self.depth_offset_mm.stated,
             tilt_deg=self.tilt_deg.stated,
+            count=self.count.stated,
+            named=self.named.text(),
             mm_per_px=self.mm_per_px.stated,
             u_percent=self.u_percent.stated,
             lender=self.lender.chosen,
@@ -95,16 +116,19 @@ class ScalePanel(QWidget):
         """Show an entry."""
         self.kind.choose(entry.kind)
         self.unit.choose("fr" if entry.french else "mm")
+        self.device.choose(entry.device)
         self.surface.choose(entry.surface)
         self.filling.choose(entry.filling)
         self.lender.choose(entry.lender)
         self.overrule.setText(entry.overrule)
+        self.named.setText(entry.named)
         self.size_mm_or_fr.state(entry.size)
         for name in (
             "tolerance_mm",
             "other_mm",
             "u_end_px",
             "tilt_deg",
+            "count",
             "depth_offset_mm",
             "mm_per_px",
             "u_percent",
@@ -142,11 +166,14 @@ class ScalePanel(QWidget):
         rows: list[tuple[str, str, QWidget]] = [
             ("size", "Diameter", side_by_side(self.size_mm_or_fr, self.unit)),
             ("tolerance_mm", "Tolerance ± mm", self.tolerance_mm),
+            ("device", "Which is a", self.device),
             ("surface", "This is the", self.surface),
             ("other_mm", "Other diameter mm", self.other_mm),
             ("filling", "Lumen", self.filling),
             ("u_end_px", "u of an end px", self.u_end_px),
             ("tilt_deg", "Tilt within ± °", self.tilt_deg),
+            ("count", "Count", self.count),
+            ("named", "Which object", self.named),
             ("mm_per_px", "mm per px", self.mm_per_px),
             ("u_percent", "Relative u %", self.u_percent),
             ("depth_offset_mm", "Depth apart ± mm", self.depth_offset_mm),
@@ -184,9 +211,18 @@ class ScalePanel(QWidget):
             no_depth = self._ultrasound and name == "depth_offset_mm"
             self.form.setRowVisible(field, name in FIELDS[kind] and not no_depth)
         self._rows["size"][0].setText(SIZE_TITLES.get(kind, "Size"))
+        self._rows["count"][0].setText(COUNT_TITLES.get(kind, "Count"))
         self.unit.setVisible(kind == "catheter")
         self.tolerance_mm.setPlaceholderText(UNSTATED_TOLERANCE.get(kind, "not stated"))
+        self.tilt_deg.setPlaceholderText(UNSTATED_TILT.get(kind, "not stated"))
         self._trace_row.setVisible(kind in OBJECT_TOOLS)
+
+
+def _line(hint: str) -> QLineEdit:
+    """Return a field for words, with a hint while it is empty."""
+    line = QLineEdit()
+    line.setPlaceholderText(hint)
+    return line
 
 
 def _scrolled(label: QLabel) -> QScrollArea:

@@ -7,8 +7,9 @@ from annot.calibration import ScaleRequest
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper, Measurement
 from annot.reads import Conditions
-from annot.tasks.open import Loop
+from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
+from napari_annot.display_state import DisplayWords
 from napari_annot.drawing import Draft
 from napari_annot.end_placing import EndPlacing
 from napari_annot.standings import Standing, State
@@ -84,6 +85,7 @@ class ScreenState:
     loops: tuple[LoopLine, ...]
     shown: str | None
     modality: str
+    display: DisplayWords
     frame: int
     caption: str
     scale: ScaleWords
@@ -116,6 +118,7 @@ class Facts:
     measured: Mapping[str, Measurement]
     traces: Mapping[str, Trace]
     shown: str | None
+    display: DisplayChoice
     frame: int
     tool: Tool | None
     draft: Draft | None

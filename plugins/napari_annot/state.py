@@ -4,6 +4,7 @@ from annot.measurement import Caliper, Measurement
 from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
 from napari_annot import wording
+from napari_annot.display_state import DisplayWords, altered_words, display_words
 from napari_annot.screen_state import (
     DrawnLine,
     Facts,
@@ -25,6 +26,7 @@ def resolve(facts: Facts) -> ScreenState:
         loops=_loop_lines(facts),
         shown=facts.shown,
         modality=loop.header.modality if loop else "",
+        display=display_words(loop, facts.display) if loop else DisplayWords(),
         frame=facts.frame,
         caption=_caption(facts, loop),
         scale=_scale_words(facts, loop),
@@ -74,7 +76,9 @@ def _caption(facts: Facts, loop: Loop | None) -> str:
         return ""
     header = loop.header
     words = wording.caption_scale_words(facts.standings[facts.shown], loop)
-    return f"{header.path.name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
+    where = f"{header.path.name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
+    altered = altered_words(loop, facts.display)
+    return f"{where}\n{altered}" if altered else where
 
 
 def _scale_words(facts: Facts, loop: Loop | None) -> ScaleWords:

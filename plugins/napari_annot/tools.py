@@ -1,13 +1,10 @@
 """What a pointer can draw: a caliper for each measurand, and traces of reference objects."""
 
 from dataclasses import dataclass
-from typing import Literal
 
-from annot.calibration import ObjectRequest
+from annot.calibration import ObjectKind, ObjectRequest
 from annot.geometry import PixelPoint, length_px
 from annot.vocabulary import MEASURANDS, Measurand
-
-ObjectKind = Literal["catheter", "sphere", "segment"]
 
 # The palette of Okabe and Ito (2008), which stays distinct under colour-blindness.
 ORANGE, SKY, GREEN, YELLOW, PURPLE = "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#CC79A7"
@@ -57,11 +54,18 @@ class Tool:
 
 def _caliper(name: str) -> Tool:
     measurand = MEASURANDS[name]
+    straight = measurand.min_points == 2
+    how = {
+        "length": "drag, or click both ends.",
+        "angle": "click a point, the bend and a point beyond it.",
+        "contour": f"click {measurand.min_points} or more points round, Enter ends.",
+    }
     return Tool(
         name=name,
         title=SHORT_TITLES.get(name, measurand.title),
         colour=COLOURS.get(name, YELLOW),
-        hint=f"{measurand.title}: drag, or click both ends. Esc stops.",
+        hint=f"{measurand.title}: {how[measurand.kind]} Esc stops.",
+        straight=straight,
         measurand=measurand,
     )
 
@@ -84,12 +88,38 @@ OBJECT_TOOLS = {
         straight=False,
         traces="catheter",
     ),
+    "markers": Tool(
+        name="trace_markers",
+        title="Marker bands",
+        colour=PURPLE,
+        hint=(
+            "Marker bands: click points along the wire from beyond the first band to beyond the "
+            "last, Enter ends. Esc stops."
+        ),
+        straight=False,
+        traces="markers",
+    ),
     "sphere": Tool(
         name="trace_sphere",
         title="Sphere",
         colour=PURPLE,
         hint="Sphere: drag from its centre to its rim, or click both. Esc stops.",
         traces="sphere",
+    ),
+    "grid": Tool(
+        name="trace_grid",
+        title="Grid",
+        colour=PURPLE,
+        hint="Grid: click its four outermost nodes in turn around it, Enter ends. Esc stops.",
+        straight=False,
+        traces="grid",
+    ),
+    "step": Tool(
+        name="trace_step",
+        title="Step plate",
+        colour=PURPLE,
+        hint="Step plate: drag square to its edges, from beyond the first to beyond the last.",
+        traces="step",
     ),
     "segment": Tool(
         name="trace_segment",
@@ -127,11 +157,20 @@ class Trace:
         return [_reading(self.kind, frame, points) for frame, points in self.looks]
 
 
+TRACE_FIELD = {
+    "catheter": "axis_px",
+    "markers": "path_px",
+    "grid": "corners_px",
+    "step": "path_px",
+    "segment": "points_px",
+}
+
+
 def _reading(kind: ObjectKind, frame: int, points: tuple[PixelPoint, ...]) -> dict[str, object]:
     pairs = [(point.row, point.column) for point in points]
     if kind == "sphere":
         return {"frame": frame, "centre_px": pairs[0], "radius_px": length_px(points[:2])}
-    return {"frame": frame, ("axis_px" if kind == "catheter" else "points_px"): pairs}
+    return {"frame": frame, TRACE_FIELD[kind]: pairs}
 
 
 def trace_of(request: ObjectRequest) -> Trace:

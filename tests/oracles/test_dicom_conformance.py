@@ -10,11 +10,15 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pydicom
 import pytest
 
 from synthetic_dicom.cases import CASES, write_case
 from synthetic_dicom.encode import ENCODINGS
+from synthetic_dicom.picture_file import write_ultrasound_picture, write_xray_picture
+from synthetic_dicom.ultrasound_layouts import one_plane
+from synthetic_dicom.xray_view import XraySetup
 
 ALLOWED = "Missing attribute or value that would be needed to build DICOMDIR"
 
@@ -63,3 +67,17 @@ def test_the_checker_notices_a_planted_defect(checker, tmp_path):
     header.save_as(made.path)
     errors, _, _ = complaints(checker, made.path)
     assert any("PositionerMotion" in line for line in errors)
+
+
+def test_a_picture_that_is_no_named_loop_has_no_error(checker, tmp_path):
+    setup = XraySetup(rows=90, columns=70)
+    xray = np.full((90, 70), 900, dtype=np.uint16)
+    screen = one_plane(45.0, colour=False)
+    echo = np.zeros((screen.rows, screen.columns), dtype=np.uint8)
+    for path in (
+        write_xray_picture(xray, setup, tmp_path / "x.dcm", seed=1),
+        write_ultrasound_picture(echo, screen, tmp_path / "e.dcm", seed=1),
+    ):
+        errors, warnings, lines = complaints(checker, path)
+        assert (errors, warnings) == ([], [])
+        assert lines, "the checker said nothing at all"

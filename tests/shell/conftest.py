@@ -4,7 +4,11 @@ import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
+from pydicom import dcmread
+from pydicom.dataset import Dataset
+from pydicom.sequence import Sequence
 
 # an empty name keeps napari's settings in memory, so that no user's file is read or written
 os.environ["NAPARI_CONFIG"] = ""
@@ -50,6 +54,26 @@ def echo(loops_folder: Path) -> WrittenLoop:
 @pytest.fixture(scope="session")
 def two_regions(loops_folder: Path) -> WrittenLoop:
     return write_case("us_two_regions", loops_folder, frames=2)
+
+
+@pytest.fixture(scope="session")
+def rich(xray: WrittenLoop, loops_folder: Path) -> Path:
+    """Write the X-ray loop with all that a file can say about showing it (PS3.3 C.11.2, C.7.6)."""
+    dataset = dcmread(xray.path)
+    dataset.WindowCenter, dataset.WindowWidth = [600, 1000], [900, 1800]
+    dataset.WindowCenterWidthExplanation = ["CONTRAST", "OVERVIEW"]
+    dataset.ShutterShape = "CIRCULAR"
+    dataset.CenterOfCircularShutter, dataset.RadiusOfCircularShutter = [256, 256], 250
+    table = Dataset()
+    table.LUTDescriptor, table.LUTExplanation = [256, 0, 8], "CURVE"
+    table.add_new("LUTData", "OW", np.arange(256, dtype="<u2").tobytes())
+    dataset.VOILUTSequence = Sequence([table])
+    mask = Dataset()
+    mask.MaskOperation, mask.MaskFrameNumbers, mask.ApplicableFrameRange = "AVG_SUB", [1], [2, 6]
+    dataset.MaskSubtractionSequence, dataset.RecommendedViewingMode = Sequence([mask]), "SUB"
+    path = loops_folder / "rich.dcm"
+    dataset.save_as(path)
+    return path
 
 
 @pytest.fixture

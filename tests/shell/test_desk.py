@@ -15,7 +15,7 @@ from napari_annot.pen import Pen
 from napari_annot.scale_entry import ScaleEntry, request_of
 from napari_annot.tools import BENT_DEPTH, CALIPER_TOOLS, OBJECT_TOOLS, Trace
 
-OSTIUM, LANDING, DEPTH, DISTANCE = CALIPER_TOOLS
+OSTIUM, LANDING, DEPTH, DISTANCE, *_ = CALIPER_TOOLS
 LINE = ((135.0, 265.0), (289.0, 283.0))
 GIVEN = GivenRequest(mm_per_px=(0.2, 0.2), u_rel=0.01)
 
@@ -248,7 +248,7 @@ def test_the_measurement_is_the_cores_own(on_xray, draw):
     draw(on_xray, OSTIUM, LINE)
     caliper = on_xray.state().selected
     header = on_xray.loop.header
-    core = measure_live(caliper, on_xray.standing(on_xray.shown).scale, header)
+    [core] = measure_live(caliper, on_xray.standing(on_xray.shown).scale, header)
     shown = on_xray.measured[caliper.key]
     assert (shown.result.value, shown.result.u) == (core.result.value, core.result.u)
     assert shown.interval == core.interval

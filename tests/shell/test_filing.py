@@ -19,7 +19,7 @@ from napari_annot.end_placing import EndPlacing
 from napari_annot.scale_entry import ScaleEntry, request_of
 from napari_annot.tools import CALIPER_TOOLS
 
-OSTIUM, LANDING, DEPTH, _ = CALIPER_TOOLS
+OSTIUM, LANDING, DEPTH, *_ = CALIPER_TOOLS
 LINE = ((135.0, 265.0), (289.0, 283.0))
 
 

@@ -1,13 +1,16 @@
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
-from pydicom import dcmread
 
 from annot.errors import LoopError
 from annot.tasks.open import Loop, open_loop
-from napari_annot.picture_layer import contrast_limits, loop_of_layer, picture_of
+from napari_annot.filing import open_paths
+from napari_annot.picture_layer import loop_of_layer, picture_of
 from napari_annot.reader import get_reader
+from tests.unit.tasks.test_image_archives import pack
+from tests.unit.tasks.test_image_folders import write_image
 
 
 def test_the_reader_takes_dicom_files_with_or_without_an_extension(xray, tmp_path):
@@ -52,18 +55,6 @@ def test_colour_is_told_and_never_guessed(echo, xray):
     assert arguments["rgb"] is False
 
 
-def test_contrast_limits_are_the_files_window_or_all_it_can_store(xray, tmp_path):
-    # the expected window is read with pydicom, an independent reader of the same file
-    dataset = dcmread(xray.path)
-    limits = contrast_limits(open_loop(xray.path))
-    if "WindowCenter" in dataset:
-        centre, width = float(dataset.WindowCenter), float(dataset.WindowWidth)
-        assert limits == (centre - width / 2, centre + width / 2)
-        del dataset.WindowCenter, dataset.WindowWidth
-    dataset.save_as(tmp_path / "bare.dcm")
-    assert contrast_limits(open_loop(tmp_path / "bare.dcm")) == (0, 2**dataset.BitsStored - 1)
-
-
 def test_a_frame_is_decoded_when_it_is_shown_and_no_sooner(xray, monkeypatch):
     from napari.components import ViewerModel
 
@@ -82,3 +73,33 @@ def test_a_frame_is_decoded_when_it_is_shown_and_no_sooner(xray, monkeypatch):
     viewer.dims.set_current_step(0, 5)
     assert decoded == [5, 4], "each frame once, from the cache the second time"
     assert np.array_equal(layer.data[5], decode(arguments["metadata"]["annot_loop"], 5))
+
+
+@pytest.fixture
+def images(tmp_path):
+    """Write a folder of single images of one series and an archive of another."""
+    (tmp_path / "run").mkdir()
+    for n in range(3):
+        write_image(tmp_path / "run" / f"{n}.dcm", n)
+    return tmp_path / "run", pack(tmp_path / "study.zip", range(4))
+
+
+def test_a_folder_or_an_archive_of_single_images_is_one_picture(images):
+    for place, frames in zip(images, (3, 4), strict=True):
+        ((data, arguments, _),) = get_reader(str(place))(str(place))
+        assert data.shape == (frames, 60, 80)
+        assert arguments["name"] == place.name
+        np.testing.assert_array_equal(data[2], np.full((60, 80), 200))
+    layers = get_reader([str(one) for one in images])([str(one) for one in images])
+    assert [data.shape[0] for data, _, _ in layers] == [3, 4]
+
+
+def test_the_dock_opens_them_as_the_reader_does(desk, images):
+    assert open_paths(desk, list(images)) == []
+    assert [loop.frames for loop in desk.loops.values()] == [3, 4]
+    assert [Path(file).name for file in desk.loops] == ["run", "study.zip"]
+    assert desk.state().loops[0].name == "run"
+
+
+def test_an_archive_without_loops_is_left_alone(tmp_path):
+    assert get_reader(str(pack(tmp_path / "study.zip", []))) is None

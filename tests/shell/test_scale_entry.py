@@ -7,14 +7,21 @@ from napari_annot.tools import Trace, trace_of
 
 TRACES = {
     kind: Trace(kind=kind).with_look(3, (PixelPoint(10, 20), PixelPoint(10, 60)))
-    for kind in ("catheter", "sphere", "segment")
+    for kind in ("catheter", "sphere", "segment", "markers", "step")
 }
+CORNERS = tuple(PixelPoint(*one) for one in ((10, 20), (10, 60), (50, 60), (50, 20)))
+TRACES["grid"] = Trace(kind="grid").with_look(3, CORNERS)
 ENTRIES = [
     ScaleEntry(size=6.0, french=True),
     ScaleEntry(size=2.0, tolerance_mm=0.03, other_mm=1.4, filling="contrast", depth_offset_mm=0.0),
     ScaleEntry(size=1.4, tolerance_mm=0.02, surface="inner"),
     ScaleEntry(kind="sphere", size=10.0, tolerance_mm=0.05, depth_offset_mm=15.0),
     ScaleEntry(kind="segment", size=20.0, tolerance_mm=0.2, u_end_px=0.7, tilt_deg=10.0),
+    ScaleEntry(size=4.7, tolerance_mm=0.05, device="sheath"),
+    ScaleEntry(kind="markers", size=10.0, count=5, tilt_deg=10.0, named="wire 2"),
+    ScaleEntry(kind="markers", size=10.0, tolerance_mm=0.05),
+    ScaleEntry(kind="grid", size=10.0, tilt_deg=0.0, named="plate"),
+    ScaleEntry(kind="step", size=5.0, count=12),
     ScaleEntry(kind="header", u_percent=3.0, depth_offset_mm=5.0),
     ScaleEntry(kind="header"),
     ScaleEntry(kind="given", mm_per_px=0.21, u_percent=2.0),
@@ -27,7 +34,7 @@ def test_an_entry_survives_the_way_to_a_request_and_back(entry):
     assert entry_of(request_of(entry, TRACES.get(entry.kind))) == entry
 
 
-@pytest.mark.parametrize("kind", ["catheter", "sphere", "segment"])
+@pytest.mark.parametrize("kind", sorted(TRACES))
 def test_a_trace_survives_the_way_to_a_request_and_back(kind):
     request = request_of(ScaleEntry(kind=kind, size=5.0), TRACES[kind])
     assert trace_of(request) == TRACES[kind]
@@ -37,6 +44,8 @@ def test_a_trace_survives_the_way_to_a_request_and_back(kind):
     ("entry", "trace", "words"),
     [
         (ScaleEntry(), TRACES["catheter"], "State the catheter's size"),
+        (ScaleEntry(kind="markers"), TRACES["markers"], "State the spacing of the marker bands"),
+        (ScaleEntry(size=12.0, french=True, device="sheath"), TRACES["catheter"], "its inside"),
         (ScaleEntry(size=2.0), None, "Trace the catheter"),
         (ScaleEntry(size=2.0), TRACES["sphere"], "Trace the catheter"),
         (ScaleEntry(kind="given", mm_per_px=0.2), None, "relative standard uncertainty"),

@@ -22,7 +22,7 @@ from napari_annot.tools import CALIPER_TOOLS, OBJECT_TOOLS
 
 MANIFEST = str(files(napari_annot).joinpath("napari.yaml"))
 pytestmark = pytest.mark.viewer
-OSTIUM, LANDING, DEPTH, _ = CALIPER_TOOLS
+OSTIUM, LANDING, DEPTH, *_ = CALIPER_TOOLS
 
 
 class Window:

@@ -12,6 +12,7 @@ import pytest
 
 from annot.geometry import PixelPoint
 from annot.loops import LoopHeader
+from annot.loops.display import Display
 from tests.strategies import header
 
 FINE = 4
@@ -24,6 +25,7 @@ class StoredLoop:
 
     header: LoopHeader
     pixels: dict[int, np.ndarray] = field(default_factory=dict)
+    display: Display = field(default_factory=Display)
 
     def frame(self, n: int) -> np.ndarray:
         return self.pixels[n]

@@ -10,6 +10,7 @@ from annot.calibration.scale import NoScale
 from annot.geometry import PixelPoint
 from annot.uncertainty import coverage_factor
 from tests.strategies import NOT_NUMBERS
+from tests.unit.calibration.conftest import chord, detected, fine_grid
 
 MODEL_REL = 0.005  # systematic part that the budget allows for beside the scatter, half-width
 
@@ -139,3 +140,37 @@ def test_a_background_cut_off_at_the_top_is_refused(top, ball):
 def test_a_constant_picture_is_refused(ball):
     assert refusal(np.full((100, 100), 900, dtype=np.uint16), ball.guess, 12.0)
     assert refusal(np.zeros((100, 100), dtype=np.uint16), ball.guess, 12.0)
+
+
+# ---------------------------------------------------------------- what lies over it
+def drawn(ball, *, oval=1.0, wire_at=None, seed=6):
+    """Draw the ball, stretched along the rows, or with a wire beside its middle."""
+    row, column = fine_grid(ball.size, ball.size)
+    distance = np.hypot((row - ball.centre[0]) / oval, column - ball.centre[1])
+    depth = ball.depth * chord(ball.diameter_px, distance) / ball.diameter_px
+    if wire_at is not None:
+        depth = depth + 0.8 * (np.abs(column - ball.centre[1] - wire_at) < 1.0)
+    return detected(depth, blur_px=ball.blur_px, veil=ball.veil, seed=seed)
+
+
+@pytest.mark.parametrize("wire_at", [9.0, 12.0, 15.0])
+def test_a_wire_over_the_ball_is_left_out_or_the_ball_refused(wire_at, ball):
+    found = fit_ball(drawn(ball, wire_at=wire_at), ball.guess, 12.5)
+    if isinstance(found, NoScale):
+        return
+    reach = coverage_factor(found.dof) * found.u_diameter_px + MODEL_REL * ball.diameter_px
+    assert abs(found.diameter_px - ball.diameter_px) <= reach
+    assert wire_at < 12 or found.sectors_rejected >= 1
+
+
+def test_a_wire_beside_the_ball_costs_a_few_sectors(ball):
+    found = fit_ball(drawn(ball, wire_at=18.0), ball.guess, 12.5)
+    assert isinstance(found, BallFit)
+    assert 1 <= found.sectors_rejected <= 5
+    assert found.diameter_px == pytest.approx(ball.diameter_px, rel=0.01)
+
+
+def test_an_oval_shadow_is_refused(ball):
+    assert "oval" in refusal(drawn(ball, oval=1.08), ball.guess, 12.5)
+    round_one = fitted(ball, drawn(ball))
+    assert round_one.oval_rel < 0.03

@@ -173,7 +173,11 @@ def test_a_shadow_is_not_fitted_to_echoes(kind):
 
 @pytest.mark.parametrize(
     ("relation", "words"),
-    [("LOG", "are LOG of"), ("DISP", "are DISP of"), (None, "have no stated relation to")],
+    [
+        ("LOG", "are logarithms of intensity without the table"),
+        ("DISP", "are DISP of the beam's intensity"),
+        (None, "have no stated relation to the beam's intensity"),
+    ],
 )
 def test_pixels_not_known_to_be_proportional_to_the_beam_are_said(
     relation, words, shaft, shaft_loop
@@ -183,7 +187,8 @@ def test_pixels_not_known_to_be_proportional_to_the_beam_are_said(
         header=dataclasses.replace(shaft_loop.header, xray=view(intensity_relationship=relation)),
     )
     scale = make_scale(loop, catheter(shaft)).scale
-    assert any(f"stored values {words} the beam's intensity" in one for one in scale.warnings)
+    assert any(f"stored values {words}" in one for one in scale.warnings)
+    assert any(line.input.key.endswith(":relation") for line in scale.row.lines)
 
 
 # ---------------------------------------------------------------- a known length

@@ -93,8 +93,10 @@ GEOMETRY = {
     "source_to_detector_mm": 1000.0,
     "source_to_patient_mm": 750.0,
     "angles_deg": (-30.0, -20.0),
+    "isocentre_deg": (0.0, 0.0, 0.0),
     "plane": "SINGLE PLANE",
     "field_of_view_mm": (200.0,),
+    "intensifier_mm": None,
     "region_sizes_mm": (),
 }
 
@@ -113,8 +115,10 @@ def test_equal_geometries_have_no_difference():
         ("source_to_detector_mm", 1050.0, "the distance from source to detector"),
         ("source_to_patient_mm", 760.0, "the distance from source to patient"),
         ("angles_deg", (-30.0, 20.0), "the positioner's angles"),
+        ("isocentre_deg", (30.0, 0.0, 0.0), "the stand's angles at the isocentre"),
         ("plane", "BIPLANE B", "the plane of a biplane system"),
         ("field_of_view_mm", (150.0,), "the field of view"),
+        ("intensifier_mm", 230.0, "the zoom of the image intensifier (None against 230.0)"),
         ("region_sizes_mm", ((0.4, 0.4),), "the pixel sizes of the ultrasound regions"),
     ],
 )

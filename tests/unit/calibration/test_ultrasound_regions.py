@@ -90,6 +90,19 @@ def test_overlapping_regions_that_disagree_are_refused():
     assert found.reason == "2 overlapping ultrasound regions give different pixel sizes"
 
 
+@pytest.mark.parametrize(("factor", "agree"), [(1.0005, True), (1.005, False)])
+def test_overlapping_regions_agree_up_to_the_last_digit_that_writers_keep(factor, agree):
+    box = region(min_x0=120, max_x1=400, delta_x=0.05 * factor, delta_y=0.04 * factor, flags=1)
+    assert bool(scale_at(INSIDE, region(), box)) == agree
+
+
+def test_polar_data_say_that_they_are_polar():
+    """Units of degrees (0xC) across and centimetres down: no straight line has one scale there."""
+    found = scale_at(INSIDE, region(units_x=0xC))
+    assert isinstance(found, NoScale)
+    assert "degrees across and centimetres down (polar or curved data)" in found.reason
+
+
 def test_a_region_outside_the_image_both_ways_shows_a_resized_picture():
     """As in a file that pydicom ships: 320 × 240 with a region up to 595, 414."""
     found = scale_at(

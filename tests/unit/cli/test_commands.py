@@ -18,6 +18,9 @@ def folder(tmp_path_factory):
     place = tmp_path_factory.mktemp("loops")
     write_case("xa_clean", place, frames=6)
     write_case("us_090", place, frames=4)
+    write_case("xa_markers", place, frames=2)
+    write_case("xa_bead_grid", place, frames=1)
+    write_case("xa_step", place, frames=1)
     write_case("sc_single", place)
     (place / "notes.dcm").write_text("no DICOM at all")
     return place
@@ -102,6 +105,70 @@ def test_scale_writes_its_picture(folder, tmp_path):
     assert "Not a medical device" in done.stdout
 
 
+def spaced_words(folder, name):
+    """Return the options that a person would type for the object of a loop."""
+    [thing] = truth_of(folder, name)["objects"]
+
+    def listed(points):
+        return ",".join(f"{value:.1f}" for point in points for value in point)
+
+    if thing["kind"] == "markers":
+        return "--bands", "10", "--along", listed(thing["axis_px"]), "--count", "6"
+    if thing["kind"] == "grid":
+        nodes = thing["node_px"]
+        corners = (nodes[0][0], nodes[-1][0], nodes[-1][-1], nodes[0][-1])
+        return "--grid", "10", "--corners", listed(corners)
+    first, *_, last = thing["edge_px"]
+    reach = [0.04 * (b - a) for a, b in zip(first, last, strict=True)]
+    ends = [[a - r, b + r] for a, b, r in zip(first, last, reach, strict=True)]
+    return "--step", "5", "--along", listed(zip(*ends, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "seen"),
+    [("xa_markers", "markers", 6), ("xa_bead_grid", "grid", 54), ("xa_step", "step", 12)],
+)
+def test_scale_from_marks_at_a_spacing(folder, tmp_path, name, kind, seen):
+    picture = tmp_path / "fit.png"
+    words = (*spaced_words(folder, name), "--tolerance", "0.02", "--object", "mine")
+    done = run(
+        *("scale", folder / f"{name}.dcm", *words, "--material", "steel", "--tilt", "3"),
+        *("--picture", picture, "--json"),
+    )
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    [thing] = truth_of(folder, name)["objects"]
+    assert answer["low"] <= thing["mm_per_px"][0] <= answer["high"]
+    assert (answer["kind"], answer["sections_used"]) == (kind, seen)
+    assert sum(line["share"] for line in answer["budget"]) == pytest.approx(1)
+    assert "'mine'" in answer["basis"]
+    assert "(steel)" in answer["basis"]
+    assert answer["object"]
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_grid_is_described_to_a_person_too(folder):
+    done = run("scale", folder / "xa_bead_grid.dcm", *spaced_words(folder, "xa_bead_grid"))
+    assert "Grid of 8 by 7 nodes (beads), turned by -" in done.stdout
+    assert "none at (2, 3), (6, 1)" in done.stdout
+    assert "A pixel is 1.0" in done.stdout
+
+
+def test_repeats_of_a_known_length_are_averaged(folder):
+    ends = [f"{100 + k},100,{102 - k},{200 + k}" for k in (0, 1, 2)]
+    words = [word for one in ends for word in ("--along", one)]
+    done = run("scale", folder / "xa_clean.dcm", "--segment", "20", *words, "--json")
+    answer = json.loads(done.stdout)
+    assert answer["sections_used"] == 3
+    assert len(answer["object"]["lengths_px"]) == 3
+    assert any("3 readings by hand" in line["source"] for line in answer["budget"])
+
+
+def test_a_sheath_by_its_french_size_is_refused(folder):
+    words = ("--catheter", "12F", "--device", "sheath", "--along", "100,100,200,200")
+    assert_one_line_fault(run("scale", folder / "xa_clean.dcm", *words), "sheath", "inside")
+
+
 def test_measure_prints_rows_and_writes_the_same_csv(folder, tmp_path):
     truth = truth_of(folder, "us_090")
     true = next(one for one in truth["calipers"] if one["quantity"] == "ostium_width")
@@ -138,7 +205,7 @@ def test_faults_are_one_sentence_and_exit_1(folder, tmp_path):
     assert_one_line_fault(run("loops", tmp_path / "gone"), "does not exist")
     assert_one_line_fault(run("measure", folder / "gone.json"), "gone.json")
     assert_one_line_fault(run("measure", folder / "notes.dcm"), "not JSON")
-    assert_one_line_fault(run("schema", "nothing"), "known are read and table")
+    assert_one_line_fault(run("schema", "nothing"), "known are read, table, curve and chart")
 
 
 def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):
@@ -163,6 +230,9 @@ def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):
         ("scale", "x.dcm", "--segment", "10", "--along", "1,2,3"),
         ("scale", "x.dcm", "--sphere", "10", "--at", "1,2"),
         ("scale", "x.dcm", "--given", "0.2"),
+        ("scale", "x.dcm", "--bands", "10", "--along", "1,2"),
+        ("scale", "x.dcm", "--grid", "10", "--corners", "1,2,3,4"),
+        ("scale", "x.dcm", "--sphere", "10", "--at", "1,2,3", "--count", "4"),
         ("demo", "--seed", "-1"),
         ("scale", "x.dcm", "--segment", "10", "--along", "1,2,3,4", "--frames", "5:2"),
         ("unknown",),
@@ -186,7 +256,7 @@ def test_schema_accepts_the_file_it_describes(folder):
 
 def test_schema_names_every_column_of_the_table():
     columns = json.loads(run("schema", "table").stdout)
-    assert len(columns) == 45
+    assert len(columns) == 47
     assert all(column["meaning"] for column in columns)
 
 

@@ -67,11 +67,13 @@ def test_the_table_alone_rebuilds_the_uncertainty_and_the_scale_part_of_it(path)
     one = caliper(measurand=MEASURANDS["distance"], points=path)
     row = measurement_row(entry_of(one, catheter_scale(), header()))
     from_scale = row["share_scale"] + row["share_object"] + row["share_depth"]
+    drawn = row["method"] == "monte carlo"
+    # drawn from a t, the scale's trace of 15 degrees of freedom spreads wider than its u
     assert math.sqrt(from_scale) * row["u"] == pytest.approx(
-        row["u_scale_rel"] * row["value"], rel=1e-6
+        row["u_scale_rel"] * row["value"], rel=0.08 if drawn else 1e-6
     )
     half = (row["high"] - row["low"]) / 2
-    assert half / row["u"] >= coverage_factor(math.inf) * (1 - 1e-12)
+    assert half / row["u"] >= coverage_factor(math.inf) * (0.95 if drawn else 1 - 1e-12)
 
 
 def test_cells_of_an_xray_row(xray_entry):
@@ -189,5 +191,5 @@ def test_the_fingerprint_of_the_defaults_changes_with_them(monkeypatch):
     assert before == protocol_hash()
     assert len(before) == 12
     other = dataclasses.replace(placement.END_PX, value=2.0)
-    monkeypatch.setattr("annot.exports.table.END_PX", other)
+    monkeypatch.setattr(placement, "END_PX", other)
     assert protocol_hash() != before

@@ -1,4 +1,7 @@
-"""Enhanced objects: geometry, angles and times out of the functional groups (PS3.3 C.7.6.16)."""
+"""Enhanced objects: geometry, angles and times out of the functional groups (PS3.3 C.7.6.16).
+
+The clause numbers of the single macros (C.8.19.6.x) are from memory, save C.8.19.6.9.
+"""
 
 from contextlib import suppress
 
@@ -69,16 +72,139 @@ def test_angles_that_move_are_told_frame_by_frame(write_loop):
     assert any("The positioner moves" in one for one in header.warnings)
 
 
-def test_a_distance_that_differs_is_not_used(write_loop):
+def test_a_distance_that_differs_belongs_to_its_frame(write_loop):
+    """PS3.3 C.8.19.6.14, X-Ray Geometry macro, one for each frame."""
     each = [
         group(XRayGeometrySequence={"DistanceSourceToDetector": value})
         for value in (1100, 1100, 1050)
     ]
     header = enhanced(write_loop, each=each, shared={"PixelMeasuresSequence": {}})
     assert header.xray.source_to_detector_mm is None
+    assert [header.xray.at(n).source_to_detector_mm for n in range(3)] == [1100, 1100, 1050]
+    assert not header.xray.at(2).varies
     assert (
-        "DistanceSourceToDetector differs from frame to frame and is not used." in header.warnings
+        "DistanceSourceToDetector differs from frame to frame: a scale holds on its own frames "
+        "only." in header.warnings
     )
+
+
+@pytest.mark.parametrize(
+    ("macro", "keyword", "values", "field", "expected"),
+    [
+        (
+            "XRayGeometrySequence",
+            "DistanceSourceToIsocenter",
+            (750.0, 740.0, 740.0),
+            "source_to_patient_mm",
+            (750, 740, 740),
+        ),
+        (
+            "FramePixelDataPropertiesSequence",
+            "ImagerPixelSpacing",
+            ([0.2, 0.25], [0.1, 0.125], [0.2, 0.25]),
+            "imager_pixel_spacing_mm",
+            ((0.2, 0.25), (0.1, 0.125), (0.2, 0.25)),
+        ),
+        (
+            "ProjectionPixelCalibrationSequence",
+            "ObjectPixelSpacingInCenterOfBeam",
+            ([0.15, 0.15], [0.15, 0.15], [0.14, 0.14]),
+            "object_spacing_mm",
+            ((0.15, 0.15), (0.15, 0.15), (0.14, 0.14)),
+        ),
+        (
+            "ProjectionPixelCalibrationSequence",
+            "BeamAngle",
+            (0.0, 5.0, 10.0),
+            "beam_angle_deg",
+            (0, 5, 10),
+        ),
+        (
+            "FieldOfViewSequence",
+            "FieldOfViewDimensionsInFloat",
+            ([200.0], [200.0], [150.0]),
+            "field_of_view_mm",
+            ((200,), (200,), (150,)),
+        ),
+    ],
+)
+def test_each_frame_keeps_what_its_macros_say(write_loop, macro, keyword, values, field, expected):
+    each = [group(**{macro: {keyword: value}}) for value in values]
+    view = enhanced(write_loop, each=each, shared={"PixelMeasuresSequence": {}}).xray
+    found = [getattr(view.at(n), field) for n in range(3)]
+    flat = [one if isinstance(one, tuple) else (one,) for one in found]
+    wanted = [one if isinstance(one, tuple) else (one,) for one in expected]
+    assert flat == [pytest.approx(one) for one in wanted]
+    assert view.varies
+
+
+def test_a_stated_distance_to_the_patient_goes_before_an_isocentre_that_moves(write_loop):
+    each = [
+        group(XRayGeometrySequence={"DistanceSourceToIsocenter": value})
+        for value in (750.0, 740.0, 730.0)
+    ]
+    view = enhanced(write_loop, each=each, DistanceSourceToPatient=700).xray
+    assert [view.at(n).source_to_patient_mm for n in range(3)] == [700, 700, 700]
+
+
+def test_a_table_that_moves_stands_elsewhere_on_each_frame(write_loop):
+    """PS3.3 C.8.19.6.11, X-Ray Table Position macro."""
+    each = [
+        group(
+            TablePositionSequence={
+                "TableTopVerticalPosition": 0,
+                "TableTopLongitudinalPosition": along,
+                "TableTopLateralPosition": 5,
+            }
+        )
+        for along in (0, 10, 20)
+    ]
+    view = enhanced(write_loop, each=each).xray
+    assert [view.at(n).table_mm for n in range(3)] == [(0, 0, 5), (0, 10, 5), (0, 20, 5)]
+
+
+def test_the_isocentres_system_gives_table_and_angles(write_loop):
+    """PS3.3 C.8.19.6.13: Y is downwards, so it is the table's vertical position."""
+    each = [
+        group(
+            IsocenterReferenceSystemSequence={
+                "PositionerIsocenterPrimaryAngle": float(angle),
+                "PositionerIsocenterSecondaryAngle": 5.0,
+                "PositionerIsocenterDetectorRotationAngle": 0.0,
+                "TableXPositionToIsocenter": 1.0,
+                "TableYPositionToIsocenter": 2.0,
+                "TableZPositionToIsocenter": float(angle),
+            }
+        )
+        for angle in (0, 10, 20)
+    ]
+    view = enhanced(write_loop, each=each).xray
+    assert [view.at(n).isocentre_deg for n in range(3)] == [(0, 5, 0), (10, 5, 0), (20, 5, 0)]
+    assert [view.at(n).table_mm for n in range(3)] == [(2, 0, 1), (2, 10, 1), (2, 20, 1)]
+    still = enhanced(write_loop, each=[each[1]] * 3).xray
+    assert (still.isocentre_deg, still.table_mm) == ((10, 5, 0), (2, 10, 1))
+    assert not still.varies
+
+
+def test_the_frames_used_to_calibrate_are_named(write_loop):
+    """PS3.3 C.8.19.6.6, X-Ray Calibration Device Usage: (0050,0004) inside (0018,9455)."""
+    each = [group(CalibrationSequence={"CalibrationImage": one}) for one in ("NO", "YES", "NO")]
+    assert enhanced(write_loop, each=each).xray.calibration_frames == (1,)
+
+
+@pytest.mark.parametrize(
+    ("properties", "percent", "expected"),
+    [("NON_UNIFORM", 2.5, 2.5), ("UNIFORM", 2.5, None), ("NON_UNIFORM", None, None)],
+)
+def test_a_distortion_counts_only_where_the_frame_is_not_uniform(
+    write_loop, properties, percent, expected
+):
+    """PS3.3 C.8.19.6.4: the distortion is required if the properties are NON_UNIFORM."""
+    said = {"GeometricalProperties": properties}
+    said |= {} if percent is None else {"GeometricMaximumDistortion": percent}
+    header = enhanced(write_loop, shared={"FramePixelDataPropertiesSequence": said})
+    assert header.xray.distortion_percent == expected
+    assert any("is not stated" in one for one in header.warnings) == (percent is None)
 
 
 def test_an_angle_missing_on_one_frame_is_not_used(write_loop):
@@ -149,7 +275,13 @@ def test_a_window_of_the_first_frame_is_the_loops(write_loop):
 
 
 def test_random_damage_in_groups_never_escapes_as_another_error(write_loop, tmp_path):
-    groups = Sequence(positions((1, 2), (1, 2), (1, 2)))
+    groups = Sequence(positions((1, 2), (1, 2), (1, 3)))
+    for number, item in enumerate(groups):
+        for keyword, attributes in GEOMETRY.items():
+            inside = Dataset()
+            for name, value in attributes.items():
+                setattr(inside, name, [0.2, 0.1 + number] if "Spacing" in name else value + number)
+            setattr(item, keyword, Sequence([inside]))
     path = write_loop(SOPClassUID=ENHANCED_XA, PerFrameFunctionalGroupsSequence=groups)
     content = path.read_bytes()
     at = content.index(b"\x00\x52\x30\x92SQ")
@@ -161,4 +293,6 @@ def test_random_damage_in_groups_never_escapes_as_another_error(write_loop, tmp_
             damaged[place] = rng.integers(256)
         broken.write_bytes(damaged)
         with suppress(LoopError):
-            assert read_header(broken).frames
+            header = read_header(broken)
+            assert header.frames
+            assert header.xray is None or header.xray.at(header.frames - 1)

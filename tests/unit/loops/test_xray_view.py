@@ -156,3 +156,84 @@ def test_faults_become_sentences(write_loop, changes, field, value, words):
     view, warnings = view_of(write_loop, **changes)
     assert getattr(view, field) == value
     assert any(words in sentence for sentence in warnings), warnings
+
+
+# ---------------------------------------------------------------- what changes within a loop
+MOVING_TABLE = {
+    "TableMotion": "DYNAMIC",
+    "TableVerticalIncrement": [0, 1, 2],
+    "TableLongitudinalIncrement": [0, 10, 20],
+    "TableLateralIncrement": [0, 0, -5],
+}
+
+
+def test_a_moving_table_stands_elsewhere_on_each_frame(write_loop):
+    """PS3.3 C.8.7.4: offsets from the first frame."""
+    view, warnings = view_of(write_loop, **MOVING_TABLE)
+    assert [view.at(n).table_mm for n in range(3)] == [(0, 0, 0), (1, 10, 0), (2, 20, -5)]
+    assert view.varies
+    assert any("The table moves" in one for one in warnings)
+
+
+def test_one_increment_of_the_table_is_the_change_per_frame(write_loop):
+    view, _ = view_of(
+        write_loop,
+        TableMotion="DYNAMIC",
+        TableVerticalIncrement=2,
+        TableLongitudinalIncrement=None,
+    )
+    assert [view.at(n).table_mm for n in range(3)] == [
+        (0, None, None),
+        (2, None, None),
+        (4, None, None),
+    ]
+
+
+@pytest.mark.parametrize("motion", ["STATIC", None])
+def test_a_table_that_stands_still_has_no_increments(write_loop, motion):
+    view, _ = view_of(write_loop, **{**MOVING_TABLE, "TableMotion": motion})
+    assert view.at(2).table_mm is None
+    assert not view.varies
+
+
+def test_a_table_that_moves_without_saying_where_is_not_known(write_loop):
+    view, _ = view_of(write_loop, TableMotion="DYNAMIC")
+    assert view.at(2).table_mm is None
+
+
+def test_the_view_of_a_frame_has_that_frames_angles(write_loop):
+    view, _ = view_of(
+        write_loop,
+        PositionerMotion="DYNAMIC",
+        PositionerPrimaryAngleIncrement=[0, 15, 30],
+        PositionerSecondaryAngleIncrement=[0, 0, 0],
+    )
+    assert [view.at(n).primary_deg for n in range(3)] == [-30, -15, 0]
+    assert view.at(1).at(1) == view.at(1)
+    assert view.at(1).source_to_detector_mm == 1050
+
+
+def test_a_still_view_is_the_same_on_every_frame(write_loop):
+    view, _ = view_of(write_loop)
+    assert not view.varies
+    assert view.at(2) is view
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "value"),
+    [
+        ({"IntensifierSize": 230}, "intensifier_mm", 230),
+        ({"TableHeight": 120}, "table_height_mm", 120),
+        ({"ObjectPixelSpacingInCenterOfBeam": [0.15, 0.16]}, "object_spacing_mm", (0.15, 0.16)),
+        ({"DistanceObjectToTableTop": 90.0}, "object_to_table_mm", 90),
+        ({"DistanceObjectToTableTop": -1.0}, "object_to_table_mm", None),
+        ({"BeamAngle": 30.0}, "beam_angle_deg", 30),
+        ({"BeamAngle": 200.0}, "beam_angle_deg", None),
+        ({"TableTopVerticalPosition": 5}, "table_mm", (5, None, None)),
+    ],
+)
+def test_what_the_stand_says_of_depth_and_zoom_is_read(write_loop, changes, field, value):
+    """PS3.3 C.8.19.6.9, projection pixel calibration; (0018,1162) is the intensifier's zoom."""
+    view, _ = view_of(write_loop, **changes)
+    found = getattr(view, field)
+    assert found == (value if value is None else pytest.approx(value))

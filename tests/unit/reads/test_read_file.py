@@ -18,6 +18,8 @@ NAME = "read.json"
 TRACE = [[120.0, 80.0], [260.0, 95.0]]
 CATHETER = {"kind": "catheter", "size_mm": 2.0, "axis_px": TRACE}
 SPHERE = {"kind": "sphere", "diameter_mm": 10.0, "centre_px": [100.0, 90.0], "radius_px": 20.0}
+MARKERS = {"kind": "markers", "spacing_mm": 10.0, "path_px": TRACE}
+GRID = {"kind": "grid", "spacing_mm": 10.0, "corners_px": [*TRACE, [200.0, 80.0], [190.0, 70.0]]}
 SEGMENT = {"kind": "segment", "length_mm": 20.0, "points_px": TRACE}
 CALIPER = {
     "id": "lz1",
@@ -153,6 +155,68 @@ def test_one_number_is_both_sides_of_a_pixel_and_two_are_row_and_column():
     two = taken(with_scale({"kind": "given", "mm_per_px": [0.2, 0.3], "u_rel": 0.01}))
     assert one.loops[0].scale.mm_per_px == (0.2, 0.2)
     assert two.loops[0].scale.mm_per_px == (0.2, 0.3)
+
+
+SHEATH = {"kind": "catheter", "device": "sheath", "axis_px": TRACE}
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"size_fr": 12}, "a sheath's French size names its inside"),
+        ({"size_fr": 12, "surface": "outer", "tolerance_mm": 0.1}, "names its inside"),
+        ({"size_mm": 4.7, "tolerance_mm": 0.1}, "say which surface it is"),
+        ({"size_mm": 4.7, "surface": "outer"}, "needs its source"),
+        ({"size_mm": 4.7, "surface": "outer", "size_source": "label"}, "needs its source"),
+    ],
+)
+def test_a_sheath_by_its_label_is_refused_since_the_label_names_its_inside(fields, words):
+    """Typed as 12F = 4.0 mm for an outside of 4.7 mm, every length would shrink by 15 %."""
+    with pytest.raises(InputError, match=words):
+        parse_request({**SHEATH, **fields}, name="screen")
+
+
+def test_a_sheath_by_its_measured_outside_is_taken():
+    taken = parse_request(
+        {**SHEATH, "size_mm": 4.7, "surface": "outer", "tolerance_mm": 0.05}, name="screen"
+    )
+    assert (taken.device, taken.size.name) == ("sheath", "sheath")
+    assert taken.size.quantity().value == 4.7
+
+
+def test_a_sheaths_label_is_its_inside_rounded_down():
+    """ISO 11070:2014, 7.2: so the true one lies up to 0.1 mm above it."""
+    fields = {"size_mm": 4.0, "surface": "inner", "size_source": "label"}
+    quantity = parse_request({**SHEATH, **fields}, name="screen").size.quantity()
+    assert quantity.value == pytest.approx(4.05)
+    assert "0.05 mm is added" in quantity.source
+
+
+def test_the_labels_rounding_is_a_line_that_can_be_switched_off():
+    fields = {"kind": "catheter", "size_fr": 6, "axis_px": TRACE}
+    label = parse_request(fields, name="screen").size.quantity()
+    measured = parse_request({**fields, "size_source": "measured"}, name="screen").size.quantity()
+    assert (label.value, measured.value) == (pytest.approx(1.95), pytest.approx(2.0))
+    assert "rounded up to 0.1 mm" in label.source
+
+
+def test_two_objects_of_one_size_are_two_where_they_have_names():
+    def identity(**fields):
+        return parse_request({**MARKERS, "tolerance_mm": 0.1, **fields}, name="s").size.object_id
+
+    assert identity() == identity()
+    assert identity(object="wire 1") == identity(object=" wire 1 ")
+    assert len({identity(), identity(object="wire 1"), identity(object="wire 2")}) == 3
+    # a tolerance that nobody stated is another input than the same one stated
+    assert identity(tolerance_mm=None) != identity(tolerance_mm=0.1)
+
+
+def test_marks_at_a_spacing_carry_their_count_and_tilt():
+    taken = parse_request({**MARKERS, "bands": 5, "tilt_deg": 10, "material": "gold"}, name="s")
+    assert (taken.kind, taken.count, taken.placing.tilt_deg) == ("markers", 5, 10.0)
+    assert taken.size.tolerance_mm == pytest.approx(0.1)
+    assert taken.size.assumed
+    assert taken.material == "gold"
 
 
 def test_readings_are_looks_in_several_frames():
@@ -292,6 +356,13 @@ def test_a_refusal_names_the_place_of_every_fault():
         ({**CATHETER, "other_mm": 3.0}, "inner diameter (3 mm) is not smaller"),
         ({**CATHETER, "size_mm": 0.05}, "A catheter of 0.05 mm is no size"),
         ({**CATHETER, "tolerance_mm": 2.5}, "A tolerance of ±2.5 mm does not fit"),
+        ({**MARKERS, "axis_px": TRACE}, "markers need path_px, two or more points"),
+        ({**MARKERS, "bands": 1}, "greater than or equal to 2"),
+        ({**MARKERS, "size_source": "label"}, "input should be 'measured'"),
+        ({**GRID, "corners_px": TRACE}, "at least 4 items"),
+        ({"kind": "grid", "spacing_mm": 10, "path_px": TRACE}, "its four outermost nodes"),
+        ({"kind": "step", "spacing_mm": 5, "corners_px": [*TRACE, *TRACE]}, "square to them"),
+        ({**MARKERS, "spacing_mm": 0}, "greater than 0"),
     ],
 )  # fmt: skip
 def test_a_scale_that_contradicts_itself_is_refused(fields, words):

@@ -56,7 +56,8 @@ def test_everything_lies_within_the_picture_in_every_frame(seed, name):
     size = np.array([truth.rows, truth.columns])
     places = [point for caliper in truth.calipers for point in caliper.points_px]
     for thing in truth.objects:
-        own = [*(thing.axis_px or ()), *(thing.band_px or ())]
+        own = [*(thing.axis_px or ()), *(thing.band_px or ()), *(thing.edge_px or ())]
+        own += [node for line in thing.node_px or () for node in line]
         if thing.centre_px is not None:
             centre, radius = np.array(thing.centre_px), thing.radius_px
             own += [tuple(centre - radius), tuple(centre + radius)]
@@ -67,7 +68,19 @@ def test_everything_lies_within_the_picture_in_every_frame(seed, name):
     assert (inside <= size - 9.0).all()
 
 
-@pytest.mark.parametrize("name", sorted(CASES))
+PHANTOMS = {"xa_wire_grid", "xa_bead_grid", "xa_step"}
+
+
+@pytest.mark.parametrize("name", sorted(PHANTOMS))
+def test_a_phantom_shows_no_appendage_and_holds_still(name):
+    truth = truth_of(CASES[name], seed=1)
+    assert truth.calipers == ()
+    assert truth.objects[0].shift_px == ((0.0, 0.0),) * 4
+    with pytest.raises(KeyError, match="no true ostium_width"):
+        truth.caliper("ostium_width", 0)
+
+
+@pytest.mark.parametrize("name", sorted(set(CASES) - PHANTOMS))
 def test_every_frame_has_its_three_calipers(name):
     truth = truth_of(CASES[name], seed=1, frames=CASES[name].frames)
     planes = 2 if name == "us_two_regions" else 1

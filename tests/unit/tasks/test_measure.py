@@ -59,7 +59,8 @@ def test_a_header_scale_gives_millimetres(tmp_path):
     assert row["sop_instance_uid"] == SOP
     assert row["dicom_frame"] == row["frame"] + 1
     assert sum(
-        row[f"share_{part}"] for part in ("scale", "object", "ends", "depth", "tilt", "other")
+        row[f"share_{part}"]
+        for part in ("scale", "object", "system", "ends", "depth", "tilt", "other")
     ) == (pytest.approx(1))
 
 

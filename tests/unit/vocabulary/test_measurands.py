@@ -3,7 +3,7 @@
 import pytest
 
 from annot.errors import AnnotError, InputError, LoopError
-from annot.vocabulary import CAUTION, MEASURANDS, SCOPE_OF_INTERVAL, FrameReference
+from annot.vocabulary import CAUTION, MEASURANDS, OUTCOMES, SCOPE_OF_INTERVAL, FrameReference
 
 
 def test_quantities_of_the_read_file_are_known_under_their_names():
@@ -22,7 +22,27 @@ def test_each_says_where_its_ends_lie_and_where_that_comes_from(name):
 
 
 def test_only_the_depth_may_follow_a_bend():
-    assert [name for name, one in MEASURANDS.items() if one.max_points > 2] == ["depth"]
+    lengths = {name: one for name, one in MEASURANDS.items() if one.kind == "length"}
+    assert [name for name, one in lengths.items() if one.max_points > 2] == ["depth"]
+    assert all(one.min_points == 2 for one in lengths.values())
+
+
+def test_a_contour_gives_four_numbers_each_with_its_unit():
+    found = {one.name: one.unit for one in MEASURANDS["ostium_contour"].outcomes}
+    assert found == {
+        "ostium_area": "mm2",
+        "ostium_perimeter": "mm",
+        "ostium_area_diameter": "mm",
+        "ostium_perimeter_diameter": "mm",
+    }
+    [angle] = MEASURANDS["neck_angle"].outcomes
+    assert (angle.name, angle.unit, angle.unit_px) == ("neck_angle", "deg", "deg")
+    assert MEASURANDS["ostium_contour"].outcomes[0].unit_px == "px2"
+
+
+def test_no_two_measurands_give_one_number():
+    count = sum(len(one.outcomes) for one in MEASURANDS.values())
+    assert len(OUTCOMES) == count
 
 
 @pytest.mark.parametrize(

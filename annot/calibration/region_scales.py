@@ -1,0 +1,51 @@
+"""The scales of an ultrasound loop's regions: which one holds depends on where a line lies."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from annot.calibration.allowances import ULTRASOUND_REL
+from annot.calibration.header_error import header_spacing
+from annot.calibration.identity import geometry_key, short_hash
+from annot.calibration.request import HeaderRequest
+from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
+from annot.calibration.ultrasound_region import region_for
+from annot.geometry import PixelPoint
+from annot.loops import LoopHeader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegionScales:
+    """An ultrasound loop's header scale: which region rules depends on where a line lies."""
+
+    header: LoopHeader
+    request: HeaderRequest
+
+    def at(self, points: Sequence[PixelPoint], *, frame: int | None = None) -> PixelScale | NoScale:
+        """Return the scale of the region that holds all points, or why none does."""
+        del frame  # regions hold for the whole loop (PS3.3 C.8.5.5)
+        ruling = region_for(self.header, points)
+        if isinstance(ruling, NoScale):
+            return ruling
+        box, size = ruling.box, ruling.region.mm_per_px
+        key = f"header-{short_hash(self.header.sop_instance_uid, self.request, box)}"
+        spacing = header_spacing(
+            self.header,
+            size_mm=size[0],
+            key=key,
+            allowance=ULTRASOUND_REL,
+            made_by="ultrasound",
+            u_rel=self.request.u_rel,
+        )
+        row, column = pair_of_scales(spacing.result, size[1] / size[0])
+        return PixelScale(
+            key=key,
+            kind="header",
+            row=row,
+            column=column,
+            basis=f"ultrasound region of rows {box.min_row} to {box.max_row}",
+            geometry=geometry_key(self.header),
+            system_id=spacing.system_id,
+            region=box,
+            overruled=self.request.placing.overrule,
+            warnings=ruling.warnings,
+        )

@@ -1,0 +1,141 @@
+"""The width and depth that a chart is asked with, and how they may truly be together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annot.measurement.cross_section import DRAWS, CrossSection
+from annot.measurement.cross_section_draws import draw_sections
+from annot.measurement.estimate import Estimate, drawn_estimate
+from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
+
+FloatArray = NDArray[np.float64]
+_OTHER_DEPTH = "the depth was measured with the other modality"
+BASES = {"largest": "largest", "area": "area_diameter", "perimeter": "perimeter_diameter"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SizeBasis:
+    """One cross-section's width by a convention, with the depth, as they may truly be.
+
+    Attributes
+    ----------
+    section : CrossSection
+    basis : str
+        largest, area or perimeter.
+    width : Estimate
+    widths_mm : array, shape (n,)
+        Drawn true widths.
+    depth : Estimate or None
+        None where no depth was measured.
+    depths_mm : array, shape (n,), or None
+        Drawn true depths, each belonging to the width of the same place.
+    """
+
+    section: CrossSection
+    basis: str
+    width: Estimate
+    widths_mm: FloatArray
+    depth: Estimate | None
+    depths_mm: FloatArray | None
+    warnings: tuple[str, ...] = ()
+
+
+def size_basis(
+    section: CrossSection,
+    depths: Sequence[SeenLength],
+    *,
+    basis: str,
+    rng: np.random.Generator,
+) -> SizeBasis:
+    """Bring the width by a convention and the mean depth together.
+
+    A scale that both share moves both: their covariance is drawn along.
+
+    Parameters
+    ----------
+    section : CrossSection
+        With an ellipse, or else with at least one length in mm: then `largest` is the widest
+        view and the other two are the mean of the views, which a warning says.
+    depths : sequence of SeenLength
+        One per view; empty where no depth was measured.
+    basis : {"largest", "area", "perimeter"}
+    rng : Generator
+    """
+    weights = np.full(len(depths), 1 / len(depths)) if depths else np.zeros(0)
+    variance = weights @ covariance_of(depths) @ weights if depths else 0.0
+    depth = float(weights @ np.array([one.value for one in depths])) if depths else 0.0
+    if section.fit is not None:
+        shared = section.fit.gain @ cross_covariance(section.views, depths) @ weights
+        drawn = draw_sections(
+            section.fit,
+            rng,
+            draws=DRAWS,
+            others=np.array([[float(variance)]]),
+            cross=shared.reshape(3, 1),
+        )
+        widths, errors = drawn.diameter(BASES[basis]), drawn.errors[:, 0]
+        known = section.estimates[BASES[basis]]
+        value = float(np.mean(widths)) if known is None else known.value
+        warnings: tuple[str, ...] = ()
+    else:
+        seen = section.everything_seen
+        own = _weights(seen, basis)
+        value = float(own @ np.array([one.value for one in seen]))
+        between = float(own @ cross_covariance(seen, depths) @ weights) if depths else 0.0
+        joint = np.array([[own @ covariance_of(seen) @ own, between], [between, variance]])
+        errors_of_both = rng.multivariate_normal(np.zeros(2), joint, size=DRAWS)
+        widths, errors = value - errors_of_both[:, 0], -errors_of_both[:, 1]
+        warnings = (_without_ellipse(basis),)
+    depths_mm = depth + errors if depths else None
+    return SizeBasis(
+        section=section,
+        basis=basis,
+        width=drawn_estimate(value, widths, "mm"),
+        widths_mm=widths,
+        depth=None if depths_mm is None else drawn_estimate(depth, depths_mm, "mm"),
+        depths_mm=depths_mm,
+        warnings=(*warnings, *_about_depths(depths, section.name.modality)),
+    )
+
+
+def _weights(seen: Sequence[SeenLength], basis: str) -> FloatArray:
+    if basis != "largest":
+        return np.full(len(seen), 1 / len(seen))
+    weights = np.zeros(len(seen))
+    weights[int(np.argmax([one.value for one in seen]))] = 1.0
+    return weights
+
+
+def _without_ellipse(basis: str) -> str:
+    taken = "the widest view" if basis == "largest" else "the mean of the views"
+    return (
+        f"too few directions for an ellipse: {taken} stands in for the {basis} diameter, and how "
+        "far it is from it cannot be known"
+    )
+
+
+def _about_depths(depths: Sequence[SeenLength], modality: str) -> tuple[str, ...]:
+    if not depths:
+        return ("no depth in the table: the rows are matched by width alone",)
+    others = {row.modality for one in depths for row in one.rows} - {modality}
+    found = () if modality not in {"US", "XA"} or not others else (_OTHER_DEPTH,)
+    return (*found, *_depths_apart(depths))
+
+
+def _depths_apart(depths: Sequence[SeenLength]) -> tuple[str, ...]:
+    if len(depths) < 2:
+        return ()
+    values = np.array([one.value for one in depths])
+    spread = float(np.ptp(values))
+    pairs = covariance_of(depths)
+    far, near = int(np.argmax(values)), int(np.argmin(values))
+    variance = pairs[far, far] + pairs[near, near] - 2 * pairs[far, near]
+    if spread <= 2 * np.sqrt(variance):
+        return ()
+    return (
+        f"the depths differ by {spread:.1f} mm between views, more than their uncertainties allow: "
+        "a view along the depth sees it short, and the mean of the views is used",
+    )

@@ -1,0 +1,158 @@
+"""Follow one caliper through its loop and say how its number changes."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from annot.calibration import HeaderRequest, NoScale
+from annot.errors import InputError
+from annot.exports import CSV, PNG, Cell, write_whole
+from annot.exports.curve_figure import curve_png
+from annot.exports.curve_file import curve_csv, curve_rows
+from annot.geometry import PixelPoint
+from annot.loops import LoopArray
+from annot.measurement import Caliper
+from annot.measurement.curve_summary import CurveSummary, summarise
+from annot.measurement.track import Track, track_points
+from annot.measurement.tracked_curve import CurvePoint, measure_track
+from annot.reads import LoopRead, Read
+from annot.tasks.measure import opened_with_scales
+from annot.tasks.surroundings import Beams, known_of
+from annot.uncertainty import generator_for
+from annot.vocabulary import MEASURANDS, FrameReference
+
+__all__ = [
+    "TrackedCaliper",
+    "curve_rows_of",
+    "read_of_one",
+    "track_caliper",
+    "write_curve",
+    "write_curve_picture",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrackedCaliper:
+    """A caliper, its track, and the curve with its summary."""
+
+    file: str
+    caliper: Caliper
+    track: Track
+    points: tuple[CurvePoint, ...]
+    times_ms: tuple[float, ...]
+    summary: CurveSummary
+    warnings: tuple[str, ...]
+
+
+def read_of_one(loop: Path, quantity: str, frame: int, points: tuple[PixelPoint, ...]) -> Read:
+    """Return a read of one caliper on one loop under the scale of its header."""
+    measurand = MEASURANDS.get(quantity)
+    if measurand is None:
+        raise InputError(f"There is no quantity '{quantity}'; known are {', '.join(MEASURANDS)}.")
+    caliper = Caliper(
+        key=f"{quantity}-1",
+        measurand=measurand,
+        frame=FrameReference(sop_instance_uid="", frame=frame),
+        points=points,
+    )
+    part = LoopRead(file=str(loop), scale=HeaderRequest(), calipers=(caliper,))
+    return Read(reader="-", study="-", loops=(part,))
+
+
+def track_caliper(
+    read: Read, folder: Path, key: str, *, progress: Callable[[str], None] = lambda _: None
+) -> TrackedCaliper:
+    """Follow one caliper of a read through its loop.
+
+    Raises
+    ------
+    AnnotError
+        If there is no such caliper, it is no length, its loop states no times, or it cannot be
+        followed far enough.
+    """
+    part, caliper = _found(read, key)
+    loops, scales = opened_with_scales(replace(read, loops=_needed(read, part)), folder, progress)
+    loop = loops[part.file]
+    times = loop.header.frame_times.times_ms
+    if times is None:
+        raise InputError(
+            f"{part.file} does not state when its frames were taken, so there is no curve."
+        )
+    progress(f"following {key}")
+    track = track_points(LoopArray(loop), caliper.points, caliper.frame.frame)
+    one = replace(read, loops=(part,))
+    known = known_of(one, loops, scales, Beams())[key][caliper.measurand.name]
+    references = [loop.header.reference(n) for n in range(loop.frames)]
+    placed = replace(caliper, frame=references[caliper.frame.frame])
+    points = measure_track(
+        placed,
+        track,
+        references,
+        scales[part.file],
+        modality=loop.header.modality,
+        known=known,
+    )
+    if loop.header.xray is not None and loop.header.xray.varies:
+        _refuse_some_frames(part, points)
+    moments = tuple(times[point.frame] for point in points)
+    r_waves = loop.header.r_wave_times_ms
+    rng = generator_for([point.measurement.result for point in points])
+    summary = summarise(points, moments, r_waves_ms=r_waves, rng=rng)
+    own = next(point for point in points if point.frame == track.start)
+    return TrackedCaliper(
+        file=part.file,
+        caliper=placed,
+        track=track,
+        points=points,
+        times_ms=moments,
+        summary=summary,
+        warnings=(*own.measurement.warnings, *track.lost, *summary.warnings),
+    )
+
+
+def _refuse_some_frames(part: LoopRead, points: tuple[CurvePoint, ...]) -> None:
+    """Refuse a curve that would be in mm on some frames and in pixels on others."""
+    measured = [point.measurement for point in points]
+    if len({one.result.unit for one in measured}) < 2:
+        return
+    reason = next(one.scale.reason for one in measured if isinstance(one.scale, NoScale))
+    raise InputError(
+        f"{part.file}: the scale holds on some frames only, so there is no curve: {reason}."
+    )
+
+
+def curve_rows_of(tracked: TrackedCaliper) -> list[dict[str, Cell]]:
+    """Return the curve's rows, one a frame."""
+    return curve_rows(tracked.points, tracked.times_ms, tracked.summary)
+
+
+def write_curve(tracked: TrackedCaliper, path: Path) -> None:
+    """Write the curve as CSV, whole or not at all."""
+    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CSV)
+
+
+def write_curve_picture(tracked: TrackedCaliper, path: Path) -> None:
+    """Write a picture of the curve, whole or not at all."""
+    title = f"{Path(tracked.file).name}, {tracked.caliper.measurand.title.lower()}"
+    png = curve_png(tracked.points, tracked.times_ms, tracked.summary, title=title)
+    write_whole(path, png, replaces=PNG)
+
+
+def _found(read: Read, key: str) -> tuple[LoopRead, Caliper]:
+    for part in read.loops:
+        for caliper in part.calipers:
+            if caliper.key == key:
+                if caliper.measurand.kind != "length":
+                    raise InputError(
+                        f"Caliper {key} is a {caliper.measurand.title.lower()}; only lengths are "
+                        "followed through a loop."
+                    )
+                return part, caliper
+    ids = ", ".join(one.key for part in read.loops for one in part.calipers) or "none"
+    raise InputError(f"The read holds no caliper {key}; its calipers are {ids}.")
+
+
+def _needed(read: Read, part: LoopRead) -> tuple[LoopRead, ...]:
+    """Return the caliper's loop and the one whose scale it borrows."""
+    lender = getattr(part.scale, "file", None)
+    return tuple(one for one in read.loops if one.file in (part.file, lender))
