@@ -127,9 +127,9 @@ def fit_shaft(
     answer = with_thread(fit, replace(found.solution, noise=noise), found.kept)
     fit, solution = answer.fit, answer.solution
     fault = (
-        _fault(fit, solution, found.kept)
+        _saturated(fit, readings, full_scale)
+        or _fault(fit, solution, found.kept)
         or (ALONG_THE_EDGE if answer.is_ambiguous else "")
-        or _saturated(fit, readings, full_scale)
     )
     if fault:
         return NoScale(reason=fault)
@@ -168,11 +168,11 @@ def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
     contrast = _contrast_to_noise(fit, solution, kept)
     if contrast < MIN_CONTRAST_TO_NOISE:
         return f"the shaft's contrast is {contrast:.1f} times the noise; at least 2 is needed"
-    return _model_fault(fit, solution, kept)
+    return _no_tube(fit, solution, kept)
 
 
-def _model_fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
-    """Return why what was fitted is no tube's shadow, empty when it may be one."""
+def _no_tube(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
+    """Return why what was fitted cannot be a tube's shadow, empty when it can."""
     low, high = (bound[OUTER] for bound in fit.bounds)
     if not low + 0.01 < solution.shared[OUTER] < high - 0.01:
         return (
