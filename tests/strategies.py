@@ -381,7 +381,15 @@ def loop_reads(draw: st.DrawFn, *, file: str) -> LoopRead:
     return LoopRead(
         file=file,
         sop_instance_uid=uid,
-        conditions=draw(st.sampled_from([Conditions(), Conditions(rhythm="atrial fibrillation")])),
+        conditions=draw(
+            st.sampled_from(
+                [
+                    Conditions(),
+                    Conditions(rhythm="atrial fibrillation"),
+                    Conditions(filling="full", moment="largest", atrial_pressure_mmhg=12.0),
+                ]
+            )
+        ),
         apex=draw(st.sampled_from([None, PixelPoint(-4.5, 319.5)])),
         view=draw(
             st.sampled_from([ViewOverride(), ViewOverride(primary_deg=-30.0, plane_deg=45.0)])

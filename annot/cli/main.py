@@ -12,6 +12,7 @@ from annot.cli.geometry import geometry
 from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
+from annot.cli.protocol import protocol
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
@@ -51,6 +52,7 @@ def options(
 for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(protocol, name="protocol")
 app.add_typer(validate, name="validate")
 
 

@@ -61,9 +61,7 @@ class Standing:
     @property
     def complete(self) -> bool:
         """Whether nothing is missing here."""
-        return (
-            self.repeats_read >= self.repeats_wanted and self.beats_read >= self.beats_wanted
-        )
+        return self.repeats_read >= self.repeats_wanted and self.beats_read >= self.beats_wanted
 
     @property
     def missing(self) -> str:

@@ -1,6 +1,7 @@
 """A checked read file to the frozen read, and back."""
 
 from collections import Counter
+from dataclasses import asdict
 
 from annot.calibration import ScaleRequest
 from annot.errors import InputError
@@ -52,7 +53,7 @@ def _loop(part: LoopPart) -> LoopRead:
     return LoopRead(
         file=part.file,
         sop_instance_uid=part.sop_instance_uid,
-        conditions=Conditions(loading=part.conditions.loading, rhythm=part.conditions.rhythm),
+        conditions=Conditions(**part.conditions.model_dump()),
         view=ViewOverride(
             primary_deg=part.view.primary_deg,
             secondary_deg=part.view.secondary_deg,
@@ -114,7 +115,7 @@ def _loop_part(loop: LoopRead) -> LoopPart:
     return LoopPart(
         file=loop.file,
         sop_instance_uid=loop.sop_instance_uid,
-        conditions=ConditionsPart(loading=loop.conditions.loading, rhythm=loop.conditions.rhythm),
+        conditions=ConditionsPart(**asdict(loop.conditions)),
         view=ViewPart(
             primary_deg=loop.view.primary_deg,
             secondary_deg=loop.view.secondary_deg,

@@ -1,6 +1,7 @@
 """The protocol file, version 1: YAML a laboratory wrote, checked line by line, to frozen types."""
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -10,10 +11,12 @@ from pydantic import Field, ValidationError, model_validator
 from annot.errors import InputError
 from annot.reads.field_types import FromOne, Number, Part, Positive
 from annot.reads.plain_words import words_of
-from annot.vocabulary import MEASURANDS
+from annot.vocabulary.gap_schemes import GAP_SCHEMES
+from annot.vocabulary.landmarks import QUANTITIES
 from annot.vocabulary.protocol import (
     Adjudication,
     Blinding,
+    Condition,
     FinalValue,
     Hidden,
     Moment,
@@ -28,6 +31,7 @@ VERSION: Literal[1] = 1
 SHIPPED = "annot.reads.protocols"
 Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]*$", max_length=60)]
 Text = Annotated[str, Field(min_length=1)]
+Fault = tuple[Sequence[Any], str]
 
 
 class ViewEntry(Part):
@@ -56,6 +60,7 @@ class QuantityEntry(Part):
 
     definition: Text
     source: Text
+    unit: Literal["mm", "mm2", "deg", "1"] = "mm"
     views: list[Name] = Field(min_length=1)
     repeats: FromOne = 1
     beats: FromOne = 1
@@ -82,7 +87,7 @@ class AdjudicationEntry(Part):
 class BlindingEntry(Part):
     """What a blinded reader does not see."""
 
-    hide: list[Hidden] = []
+    hide: tuple[Hidden, ...] = ()
     hidden_repeat_share: Annotated[Number, Field(ge=0, le=0.5)] = 0.0
 
 
@@ -96,7 +101,7 @@ class ProtocolFile(Part):
     size_by: SizeBy = "largest"
     landing_zone_inside_mm: Positive | None = None
     gap_scheme: Text | None = None
-    conditions: list[Text] = []
+    conditions: tuple[Condition, ...] = ()
     adjudication: AdjudicationEntry = AdjudicationEntry()
     blinding: BlindingEntry = BlindingEntry()
     views: dict[Name, ViewEntry] = Field(min_length=1)
@@ -120,7 +125,8 @@ def shipped_text(name: str) -> str:
     known = shipped_protocols()
     if name not in known:
         raise InputError(
-            f"There is no protocol '{name}'; known are {', '.join(known)}, or give a file."
+            f"There is no protocol '{name}'; known are {', '.join(known)}, or give a file that "
+            "ends in .yaml."
         )
     return (files(SHIPPED) / f"{name}.yaml").read_text(encoding="utf-8")
 
@@ -141,7 +147,7 @@ def load_protocol(name_or_file: str, *, beside: Path | None = None) -> Protocol:
         One sentence for each fault, with its line; nothing is loaded half.
     """
     if not name_or_file.lower().endswith((".yaml", ".yml")):
-        return parse_protocol(shipped_text(name_or_file), name=name_or_file)
+        return _shipped(name_or_file)
     path = (beside or Path()) / name_or_file
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -150,6 +156,11 @@ def load_protocol(name_or_file: str, *, beside: Path | None = None) -> Protocol:
     except OSError as fault:
         raise InputError(f"{path}: the protocol cannot be opened: {fault.strerror}.") from None
     return parse_protocol(text, name=path.name)
+
+
+@lru_cache(maxsize=8)
+def _shipped(name: str) -> Protocol:
+    return parse_protocol(shipped_text(name), name=name)
 
 
 def parse_protocol(text: str, *, name: str) -> Protocol:
@@ -162,7 +173,7 @@ def parse_protocol(text: str, *, name: str) -> Protocol:
             f"{name} is a protocol file of version {document['annot_protocol']!r}; this program "
             f"reads version {VERSION}."
         )
-    faults: list[tuple[Sequence[Any], str]] = []
+    faults: list[Fault] = []
     content = None
     try:
         content = ProtocolFile.model_validate(_plain(document))
@@ -206,35 +217,54 @@ def _plain(content: Any) -> Any:
     return content
 
 
-def _contradictions(content: ProtocolFile) -> Iterator[tuple[Sequence[Any], str]]:
+def _contradictions(content: ProtocolFile) -> Iterator[Fault]:
     """Yield what every field allows by itself and the whole does not."""
-    used: set[str] = set()
     for quantity, entry in content.quantities.items():
-        place = ("quantities", quantity)
-        if quantity not in MEASURANDS:
-            known = ", ".join(sorted(MEASURANDS))
-            yield place, f"there is no such quantity; known are {known}"
-        for index, view in enumerate(entry.views):
-            if view not in content.views:
-                yield (*place, "views", index), f"there is no view '{view}' under views"
-            elif entry.views.index(view) != index:
-                yield (*place, "views", index), f"the view '{view}' stands twice"
-        used |= set(entry.views)
-    for view in content.views:
-        if view not in used:
-            yield ("views", view), "no quantity asks for this view; take it out or use it"
-    seen: dict[ViewEntry, str] = {}
-    for view, angles in content.views.items():
-        twin = seen.setdefault(angles, view)
-        if twin != view:
-            yield ("views", view), f"this is the same view as '{twin}'"
-    hide = content.blinding.hide
-    if "repeats" not in hide and content.blinding.hidden_repeat_share > 0:
+        yield from _about_quantity(quantity, entry, content.views)
+    yield from _about_views(content)
+    if content.gap_scheme is not None and content.gap_scheme not in GAP_SCHEMES:
+        known = ", ".join(sorted(GAP_SCHEMES))
+        yield ("gap_scheme",), f"there is no such scheme; known are {known}"
+    if content.gap_scheme is None and "gap_width" in content.quantities:
+        yield ("quantities", "gap_width"), "a gap's class needs gap_scheme, so name one"
+    if "landing_zone_width" in content.quantities and content.landing_zone_inside_mm is None:
+        place = ("quantities", "landing_zone_width")
+        yield place, "a landing zone needs landing_zone_inside_mm, so state it"
+    blinding = content.blinding
+    if "repeats" not in blinding.hide and blinding.hidden_repeat_share > 0:
         place = ("blinding", "hidden_repeat_share")
         yield place, "hidden repeats need 'repeats' among what is hidden"
 
 
-def _sentence(faults: list[tuple[Sequence[Any], str]], document: Any, name: str) -> str:
+def _about_quantity(
+    quantity: str, entry: QuantityEntry, views: dict[str, ViewEntry]
+) -> Iterator[Fault]:
+    place = ("quantities", quantity)
+    measurand = QUANTITIES.get(quantity)
+    if measurand is None:
+        yield place, f"there is no such quantity; known are {', '.join(sorted(QUANTITIES))}"
+    elif entry.unit != measurand.outcomes[0].unit:
+        wanted = measurand.outcomes[0].unit
+        yield (*place, "unit"), f"{quantity} is measured in {wanted}, so write unit: {wanted}"
+    for index, view in enumerate(entry.views):
+        if view not in views:
+            yield (*place, "views", index), f"there is no view '{view}' under views"
+        elif entry.views.index(view) != index:
+            yield (*place, "views", index), f"the view '{view}' stands twice"
+
+
+def _about_views(content: ProtocolFile) -> Iterator[Fault]:
+    used = {view for entry in content.quantities.values() for view in entry.views}
+    seen: dict[ViewEntry, str] = {}
+    for view, angles in content.views.items():
+        if view not in used:
+            yield ("views", view), "no quantity asks for this view; take it out or use it"
+        twin = seen.setdefault(angles, view)
+        if twin != view:
+            yield ("views", view), f"this is the same view as '{twin}'"
+
+
+def _sentence(faults: list[Fault], document: Any, name: str) -> str:
     parts = []
     for place, words in faults:
         steps = [str(step) for step in place if step != "[key]"]
@@ -247,8 +277,8 @@ def _line(document: Any, place: Sequence[Any]) -> int:
     """Return the line, from 1, of the deepest part of a place that the file has."""
     here, line = document, document.lc.line
     for step in place:
-        marks = getattr(here, "lc", None)
         try:
+            marks = here.lc
             line = marks.key(step)[0] if isinstance(here, dict) else marks.item(step)[0]
             here = here[step]
         except (AttributeError, KeyError, IndexError, TypeError):
@@ -265,10 +295,10 @@ def _protocol(content: ProtocolFile) -> Protocol:
         size_by=content.size_by,
         landing_zone_inside_mm=content.landing_zone_inside_mm,
         gap_scheme=content.gap_scheme,
-        conditions=tuple(content.conditions),
+        conditions=content.conditions,
         adjudication=Adjudication(**content.adjudication.model_dump()),
         blinding=Blinding(
-            hide=tuple(content.blinding.hide),
+            hide=content.blinding.hide,
             hidden_repeat_share=content.blinding.hidden_repeat_share,
         ),
         quantities=tuple(

@@ -16,10 +16,13 @@ VERSION: Literal[1] = 1
 
 
 class ConditionsPart(Part):
-    """Filling of the heart and rhythm while the loop was taken."""
+    """Loading, rhythm, filling and moment while the loop was taken."""
 
     loading: str = "not stated"
     rhythm: str = "not stated"
+    filling: Annotated[str, Field(description="of the appendage with contrast")] = "not stated"
+    moment: Annotated[str, Field(description="of the cycle")] = "not stated"
+    atrial_pressure_mmhg: Annotated[Number, Field(ge=-20, le=80)] | None = None
 
 
 class ViewPart(Part):

@@ -19,6 +19,7 @@ from annot.measurement import Caliper, Known, Measurement, measure_all
 from annot.reads import LoopRead, Read
 from annot.tasks.open import open_loop
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
+from annot.tasks.read import ruled
 from annot.tasks.surroundings import Beams, known_of
 
 __all__ = [
@@ -58,7 +59,7 @@ def measure_read(
         On the first loop, reference object or caliper at fault; nothing is half done.
     """
     loops, scales = opened_with_scales(read, folder, progress)
-    return entries_of(read, loops, scales, beams=Beams())
+    return entries_of(ruled(read, beside=folder), loops, scales, beams=Beams())
 
 
 def opened_with_scales(
@@ -82,6 +83,7 @@ def entries_of(
     `loops` and `scales` are keyed by the loops' file names as the read has them.
     """
     entries = []
+    read = ruled(read)
     known = known_of(read, loops, scales, beams)
     for one in read.loops:
         header = loops[one.file].header

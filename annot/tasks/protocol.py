@@ -1,12 +1,9 @@
-"""Start, check and show a protocol, and say what a read still owes it."""
+"""Start, check and show a protocol."""
 
-from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from annot.errors import InputError
-from annot.exports import TableEntry
-from annot.reads.completeness import Reading, Standing, standings
 from annot.reads.protocol_file import load_protocol, shipped_protocols, shipped_text
 from annot.vocabulary.protocol import Protocol
 
@@ -19,14 +16,14 @@ def start_protocol(path: Path, *, like: str = START_FROM) -> Protocol:
     Raises
     ------
     InputError
-        If the file is there already or cannot be written, or its name would not be read back.
+        If the file is there already, cannot be written, or is not named as a protocol's file.
     """
     if path.suffix.lower() not in {".yaml", ".yml"}:
-        raise InputError(f"{path}: a protocol's file ends in .yaml.")
+        raise InputError(f"{path}: a protocol's file ends in .yaml; name it so.")
     text = shipped_text(like)
     try:
         with path.open("x", encoding="utf-8") as file:
-            file.write(text.replace(f"name: {like}", f"name: {_name_of(path)}", 1))
+            file.write(text.replace(f"\nname: {like}\n", f"\nname: {_name_of(path)}\n", 1))
     except FileExistsError:
         raise InputError(f"{path} is there already; give another name or remove it.") from None
     except OSError as fault:
@@ -35,8 +32,9 @@ def start_protocol(path: Path, *, like: str = START_FROM) -> Protocol:
 
 
 def _name_of(path: Path) -> str:
-    kept = (letter if letter.isalnum() else "-" for letter in path.stem.lower())
-    return "".join(kept).strip("-") or "own"
+    """Return a protocol's name made of a file's: lower case, digits and dashes."""
+    kept = (one if one.isascii() and one.isalnum() else "-" for one in path.stem.lower())
+    return "".join(kept).strip("-")[:60] or "own"
 
 
 def protocol_facts(protocol: Protocol) -> dict[str, object]:
@@ -49,33 +47,4 @@ def protocol_facts(protocol: Protocol) -> dict[str, object]:
     return facts
 
 
-def what_is_missing(protocol: Protocol, entries: Sequence[TableEntry]) -> tuple[Standing, ...]:
-    """Return every quantity and view that a measured read has not completed."""
-    readings = [_reading(one) for one in entries]
-    return tuple(one for one in standings(protocol, readings) if not one.complete)
-
-
-def _reading(entry: TableEntry) -> Reading:
-    caliper, loop = entry.measurement.caliper, entry.loop
-    header = entry.header
-    primary, secondary = (None, None)
-    if header.xray is not None:
-        primary, secondary = header.xray.primary_deg, header.xray.secondary_deg
-    return Reading(
-        quantity=caliper.measurand.name,
-        modality=header.modality,
-        plane_deg=loop.view.plane_deg if loop.view.plane_deg is not None else caliper.view_deg,
-        primary_deg=loop.view.primary_deg if loop.view.primary_deg is not None else primary,
-        secondary_deg=loop.view.secondary_deg if loop.view.secondary_deg is not None else secondary,
-        repeat=caliper.repeat,
-        beat=caliper.beat,
-    )
-
-
-__all__ = [
-    "load_protocol",
-    "protocol_facts",
-    "shipped_protocols",
-    "start_protocol",
-    "what_is_missing",
-]
+__all__ = ["load_protocol", "protocol_facts", "shipped_protocols", "start_protocol"]

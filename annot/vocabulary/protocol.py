@@ -10,6 +10,7 @@ SizeBy = Literal["largest", "area_diameter", "perimeter_diameter"]
 Moment = Literal["any", "largest", "end_systole", "end_diastole"]
 FinalValue = Literal["adjudicator", "mean", "median"]
 Together = Literal["either", "both"]
+Condition = Literal["loading", "rhythm", "filling", "moment"]
 Hidden = Literal[
     "header",
     "file_name",
@@ -180,13 +181,18 @@ class Protocol:
     size_by: SizeBy = "largest"
     landing_zone_inside_mm: float | None = None
     gap_scheme: str | None = None
-    conditions: tuple[str, ...] = ("loading", "rhythm")
+    conditions: tuple[Condition, ...] = ("loading", "rhythm")
     adjudication: Adjudication = Adjudication()
     blinding: Blinding = Blinding()
 
     def rules(self) -> Mapping[str, QuantityRule]:
         """Return the rule of each quantity by its name."""
         return {one.quantity: one for one in self.quantities}
+
+    @property
+    def label(self) -> str:
+        """Name and version, as in a table."""
+        return f"{self.name} {self.version}"
 
     @property
     def fingerprint(self) -> str:
