@@ -10,6 +10,7 @@ from annot.calibration import PixelScale, all_allowances, all_depth_presets
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
 from annot.measurement.placement import all_placement_allowances
+from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
 from annot.vocabulary.protocol import Protocol
 
@@ -21,7 +22,8 @@ SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
 class TableEntry:
     """A measurement with all that a row must be walked back to.
 
-    `study` is what stands in the row: the read's own name for it, or a pseudonym.
+    `study` is what stands in the row: the read's own name for it, or a pseudonym; `off_rule` how
+    far a drawn width lies from its protocol's rule, where landmarks tell.
     """
 
     measurement: Measurement
@@ -29,6 +31,7 @@ class TableEntry:
     read: Read
     loop: LoopRead
     study: str
+    off_rule: tuple[RuleDeviation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

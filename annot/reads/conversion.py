@@ -7,7 +7,8 @@ from annot.calibration import ScaleRequest
 from annot.errors import InputError
 from annot.geometry import pixel_point
 from annot.measurement import Caliper
-from annot.reads.caliper_parts import CaliperPart
+from annot.measurement.placed_landmark import PlacedLandmark
+from annot.reads.caliper_parts import CaliperPart, LandmarkPart
 from annot.reads.object_parts import part_of, request_of
 from annot.reads.read import Conditions, LoopRead, Read, ViewOverride
 from annot.reads.read_file import (
@@ -62,7 +63,27 @@ def _loop(part: LoopPart) -> LoopRead:
         apex=None if part.apex_px is None else pixel_point(part.apex_px),
         scale=_scale(part),
         calipers=tuple(_caliper(one, part) for one in part.calipers),
+        landmarks=_landmarks(part),
     )
+
+
+def _landmarks(part: LoopPart) -> tuple[PlacedLandmark, ...]:
+    places = Counter((one.name, one.frame) for one in part.landmarks)
+    twice = [f"{name} on frame {frame}" for (name, frame), count in places.items() if count > 1]
+    if twice:
+        raise InputError(f"{part.file}: {', '.join(sorted(twice))} is placed twice; keep one.")
+    try:
+        return tuple(
+            PlacedLandmark(
+                name=one.name,
+                frame=one.frame,
+                points=tuple(pixel_point(point) for point in one.points_px),
+                u_px=one.u_px,
+            )
+            for one in part.landmarks
+        )
+    except InputError as fault:
+        raise InputError(f"{part.file}: {fault.message}") from None
 
 
 def _scale(part: LoopPart) -> ScaleRequest | None:
@@ -124,10 +145,21 @@ def _loop_part(loop: LoopRead) -> LoopPart:
         apex_px=None if loop.apex is None else (loop.apex.row, loop.apex.column),
         scale=None if loop.scale is None else part_of(loop.scale),
         calipers=tuple(_caliper_part(one) for one in loop.calipers),
+        landmarks=tuple(
+            LandmarkPart(
+                name=one.name,
+                frame=one.frame,
+                points_px=[(point.row, point.column) for point in one.points],
+                u_px=one.u_px,
+            )
+            for one in loop.landmarks
+        ),
     )
 
 
 def _caliper_part(caliper: Caliper) -> CaliperPart:
+    if caliper.origin == "derived":
+        raise ValueError(f"{caliper.key} follows from landmarks, so it is not kept")
     return CaliperPart(
         id=caliper.key,
         quantity=caliper.measurand.name,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from annot.calibration import ScaleRequest
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
+from annot.measurement.placed_landmark import PlacedLandmark
 from annot.vocabulary.protocol import Condition, Protocol
 
 NOT_STATED = "not stated"
@@ -81,6 +82,7 @@ class LoopRead:
     apex: PixelPoint | None = None
     scale: ScaleRequest | None = None
     calipers: tuple[Caliper, ...] = ()
+    landmarks: tuple[PlacedLandmark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

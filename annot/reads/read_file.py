@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
-from annot.reads.caliper_parts import CaliperPart
+from annot.reads.caliper_parts import CaliperPart, LandmarkPart
 from annot.reads.field_types import Number, Part, Point
 from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
@@ -45,6 +45,7 @@ class LoopPart(Part):
     )
     scale: ScalePart | None = None
     calipers: tuple[CaliperPart, ...] = ()
+    landmarks: tuple[LandmarkPart, ...] = ()
 
 
 class ReadFile(Part):

@@ -6,8 +6,10 @@ from itertools import combinations
 
 from annot.calibration import PixelScale
 from annot.exports import TableEntry
+from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import Read
 from annot.reads.completeness import Reading, Standing, standings, unasked
+from annot.tasks.read import rules_of
 from annot.vocabulary.protocol import Protocol, View
 
 STALE = "stale:"
@@ -34,6 +36,8 @@ class HandOver:
     over_limit : tuple of str
         Repeats further apart than the protocol's limits.
     scale_doubtful : tuple of (caliper, reason)
+    off_rule : tuple of (caliper, RuleDeviation)
+        How far drawn widths lie from the protocol's rules; no limit is applied.
     """
 
     protocol: str
@@ -44,6 +48,7 @@ class HandOver:
     stale: tuple[tuple[str, str], ...]
     over_limit: tuple[str, ...]
     scale_doubtful: tuple[tuple[str, str], ...]
+    off_rule: tuple[tuple[str, RuleDeviation], ...] = ()
 
     @property
     def missing(self) -> tuple[Standing, ...]:
@@ -62,6 +67,7 @@ class HandOver:
                 {"loop": file, "conditions": list(names)} for file, names in self.unstated
             ],
             "stale": [{"caliper_id": key, "reason": why} for key, why in self.stale],
+            "off_rule": [{"caliper_id": key, **one.facts()} for key, one in self.off_rule],
             "over_limit": list(self.over_limit),
             "scale_doubtful": [
                 {"caliper_id": key, "reason": why} for key, why in self.scale_doubtful
@@ -85,13 +91,10 @@ def hand_over(read: Read, entries: Sequence[TableEntry]) -> HandOver:
     Parameters
     ----------
     read : Read
-        With its rules.
     entries : sequence of TableEntry
         All measurements of that read.
     """
-    rules = read.rules
-    if rules is None:
-        raise ValueError("look the read's protocol up first")
+    rules = rules_of(read)
     readings = {id(one): reading_of(one) for one in entries}
     strange = {id(one) for one in unasked(rules, readings.values())}
     return HandOver(
@@ -111,6 +114,9 @@ def hand_over(read: Read, entries: Sequence[TableEntry]) -> HandOver:
         stale=_said(entries, _stale),
         over_limit=tuple(_over_limit(rules, entries)),
         scale_doubtful=_said(entries, _doubts),
+        off_rule=tuple(
+            (one.measurement.caliper.key, off) for one in entries for off in one.off_rule
+        ),
     )
 
 

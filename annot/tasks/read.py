@@ -7,8 +7,9 @@ from annot.errors import InputError
 from annot.exports import JSON, write_whole
 from annot.reads import Read, dump, file_of, load, read_of
 from annot.reads.protocol_file import load_protocol
+from annot.vocabulary.protocol import Protocol
 
-__all__ = ["Read", "load_read", "ruled", "save_read"]
+__all__ = ["Read", "load_read", "ruled", "rules_of", "save_read"]
 
 
 def load_read(path: Path) -> Read:
@@ -31,6 +32,13 @@ def ruled(read: Read, *, beside: Path | None = None) -> Read:
     if read.rules is not None:
         return read
     return replace(read, rules=load_protocol(read.protocol, beside=beside))
+
+
+def rules_of(read: Read) -> Protocol:
+    """Return what the protocol of a read says, looked up where it has not been."""
+    rules = ruled(read).rules
+    assert rules is not None
+    return rules
 
 
 def save_read(read: Read, path: Path) -> None:
