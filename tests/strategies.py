@@ -32,6 +32,7 @@ from annot.loops import LoopHeader, UltrasoundRegion, XrayView
 from annot.loops.timing import FrameTimes
 from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead, Read, ViewOverride
+from annot.reads.read import Implant
 from annot.uncertainty import InputQuantity, propagate, rectangular, stated
 from annot.vocabulary import MEASURANDS, FrameReference, Measurand
 
@@ -409,5 +410,6 @@ def reads(draw: st.DrawFn) -> Read:
         reader=draw(names),
         protocol=draw(st.sampled_from(["closure-planning", "own"])),
         study=draw(st.one_of(st.none(), names)),
+        implant=draw(st.sampled_from([None, Implant(nominal_width_mm=24.0, tolerance_mm=0.2)])),
         loops=tuple(draw(loop_reads(file=file)) for file in files),
     )

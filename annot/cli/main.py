@@ -9,6 +9,7 @@ import typer
 from annot.cli.agree import agree
 from annot.cli.audit import audit
 from annot.cli.demo import demo
+from annot.cli.followup import followup
 from annot.cli.geometry import geometry
 from annot.cli.loops import loops
 from annot.cli.measure import measure
@@ -50,7 +51,20 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema, agree):
+for verb in (
+    demo,
+    loops,
+    scale,
+    measure,
+    track,
+    section,
+    followup,
+    sizes,
+    geometry,
+    view,
+    schema,
+    agree,
+):
     app.command()(verb)
 app.add_typer(audit, name="audit")
 app.add_typer(protocol, name="protocol")

@@ -10,10 +10,11 @@ from annot.measurement import Caliper
 from annot.measurement.placed_landmark import PlacedLandmark
 from annot.reads.caliper_parts import CaliperPart, LandmarkPart
 from annot.reads.object_parts import part_of, request_of
-from annot.reads.read import Conditions, LoopRead, Read, ViewOverride
+from annot.reads.read import Conditions, Implant, LoopRead, Read, ViewOverride
 from annot.reads.read_file import (
     VERSION,
     ConditionsPart,
+    ImplantPart,
     LoopPart,
     ReadFile,
     ViewPart,
@@ -45,8 +46,13 @@ def read_of(document: ReadFile, *, name: str) -> Read:
         loops = tuple(_loop(part) for part in document.loops)
     except InputError as fault:
         raise InputError(f"{name}: {fault.message}") from None
+    implant = document.implant
     return Read(
-        reader=document.reader, protocol=document.protocol, study=document.study, loops=loops
+        reader=document.reader,
+        protocol=document.protocol,
+        study=document.study,
+        implant=None if implant is None else Implant(**implant.model_dump()),
+        loops=loops,
     )
 
 
@@ -128,6 +134,7 @@ def file_of(read: Read) -> ReadFile:
         reader=read.reader,
         protocol=read.protocol,
         study=read.study,
+        implant=None if read.implant is None else ImplantPart(**asdict(read.implant)),
         loops=[_loop_part(loop) for loop in read.loops],
     )
 

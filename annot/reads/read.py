@@ -67,6 +67,14 @@ class ViewOverride:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Implant:
+    """The implanted device as far as a compression needs it: its nominal width ± tolerance."""
+
+    nominal_width_mm: float
+    tolerance_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LoopRead:
     """One loop's part of a read.
 
@@ -96,5 +104,6 @@ class Read:
     loops: tuple[LoopRead, ...]
     protocol: str = "closure-planning"
     study: str | None = None
+    implant: Implant | None = None
     # two reads are equal by what was written; the rules follow from the protocol's name
     rules: Protocol | None = field(default=None, compare=False)

@@ -8,7 +8,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
 from annot.reads.caliper_parts import CaliperPart, LandmarkPart
-from annot.reads.field_types import Number, Part, Point
+from annot.reads.field_types import Number, Part, Point, Positive
 from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
 
@@ -48,6 +48,13 @@ class LoopPart(Part):
     landmarks: tuple[LandmarkPart, ...] = ()
 
 
+class ImplantPart(Part):
+    """The implanted device: its nominal width and by how much that may be off, either way."""
+
+    nominal_width_mm: Positive
+    tolerance_mm: Positive
+
+
 class ReadFile(Part):
     """A whole read file."""
 
@@ -55,6 +62,7 @@ class ReadFile(Part):
     reader: str = Field(min_length=1)
     protocol: str = "closure-planning"
     study: str | None = None
+    implant: ImplantPart | None = None
     loops: list[LoopPart]
 
 

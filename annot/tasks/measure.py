@@ -18,6 +18,7 @@ from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.measurement import Caliper, Known, Measurement, measure_all
 from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
+from annot.tasks.followup import with_implant
 from annot.tasks.open import open_loop
 from annot.tasks.planning import LoopPlan
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
@@ -96,7 +97,8 @@ def entries_of(
         plan = LoopPlan(part=one, loop=loops[one.file], scale=scale, protocol=rules)
         found: list[tuple[Measurement, tuple[RuleDeviation, ...]]] = []
         for caliper in one.calipers:
-            drawn = measure_live(caliper, scale, header, known=known[caliper.key])
+            live = measure_live(caliper, scale, header, known=known[caliper.key])
+            drawn = list(with_implant(live, read, rules))
             found += plan.with_rule(caliper, drawn)
         for derived, surroundings in plan.derived(beams):
             found += [

@@ -1,6 +1,6 @@
 """What is measured after an implant: the device, where it sits, what it leaves open."""
 
-from annot.vocabulary.measurand import Measurand
+from annot.vocabulary.measurand import Measurand, Outcome
 
 ORDER = "its four points in this order"
 
@@ -19,6 +19,16 @@ WIDTHS = tuple(
         ("end", "far end", "its end deep in the appendage"),
     )
 )
+# by the width that a compression follows from; plausible by common practice, no source
+COMPRESSIONS = {
+    one.name: Outcome(
+        name=f"{one.name.removesuffix('_width')}_compression",
+        title=f"Compression, {one.title.rpartition(', ')[2]}",
+        form="compression",
+        plausible=(-0.05, 0.5),
+    )
+    for one in WIDTHS
+}
 GAP_WIDTH = Measurand(
     name="gap_width",
     title="Residual gap",

@@ -1,6 +1,6 @@
 """What is measured: the names that stand in files and tables, and what each one means."""
 
-from annot.vocabulary.device_measurands import DEVICE_MEASURANDS
+from annot.vocabulary.device_measurands import COMPRESSIONS, DEVICE_MEASURANDS
 from annot.vocabulary.measurand import POINT_FORMS, Form, Kind, Measurand, Outcome, Tilt
 
 OSTIUM_WIDTH = Measurand(
@@ -95,7 +95,9 @@ OUTCOMES = {
     outcome.name: outcome for measurand in MEASURANDS.values() for outcome in measurand.outcomes
 }
 # what may lie on either side of zero
-SIGNED = {name for name, one in OUTCOMES.items() if one.form in {"offset", "compression"}}
+SIGNED = {name for name, one in OUTCOMES.items() if one.form == "offset"} | {
+    one.name for one in COMPRESSIONS.values()
+}
 
 __all__ = [
     "MEASURANDS",
