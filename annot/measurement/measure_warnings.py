@@ -6,6 +6,7 @@ from annot.measurement.echo_beam import Beam
 from annot.measurement.placement import ECHO_BLIND_MM, END_PX
 from annot.uncertainty import MeasurementResult, expand
 from annot.vocabulary import Outcome
+from annot.vocabulary.measurands import SIGNED
 
 ONE_VIEW = "an angle as seen in one view: the true one is another wherever a leg leans out of it"
 
@@ -30,7 +31,7 @@ def warnings_of(
 ) -> tuple[str, ...]:
     """Return the warnings of a measurement, those of scale and surroundings (`notes`) first."""
     confirmed = () if caliper.confirmed else ("not confirmed by a person",)
-    one_view = (ONE_VIEW,) if outcome.form == "angle" else ()
+    one_view = (ONE_VIEW,) if outcome.unit == "deg" else ()
     if isinstance(scale, NoScale):
         return (
             _no_scale(outcome, scale),
@@ -41,13 +42,17 @@ def warnings_of(
         )
     warnings = [*scale.warnings, *notes, *one_view]
     low, high = outcome.plausible
-    unit = {"mm2": "mm²", "deg": "°"}.get(outcome.unit, outcome.unit)
+    unit = {"mm2": "mm²", "deg": "°", "1": ""}.get(outcome.unit, outcome.unit)
     if not low <= result.value <= high:
         warnings.append(
             f"{result.value:.1f} {unit} is outside {low:g} to {high:g} {unit}, where "
             f"{outcome.title.lower()} usually lies: check frame, scale and points"
         )
-    if expand(result).low < 0:
+    if outcome.form == "cover" and result.u == 0:
+        warnings.append("the device reaches past both ends of the ostium's line in this view")
+    if outcome.form == "between" and expand(result).low < 0:
+        warnings.append("the interval reaches below zero: no tilt is shown")
+    elif expand(result).low < 0 and outcome.name not in SIGNED:
         warnings.append(
             f"the interval reaches below zero: this reading says nothing about {_what(outcome)}"
         )
@@ -59,12 +64,13 @@ def warnings_of(
 
 
 def _what(outcome: Outcome) -> str:
-    return {"angle": "an angle", "area": "an area"}.get(outcome.form, "a length")
+    return {"deg": "an angle", "mm2": "an area", "1": "a share"}.get(outcome.unit, "a length")
 
 
 def _no_scale(outcome: Outcome, scale: NoScale) -> str:
-    if outcome.form == "angle":
-        return f"no scale, so square pixels are assumed for the angle: {scale.reason}"
+    what = "the share" if outcome.unit == "1" else "the angle"
+    if outcome.unit in {"deg", "1"}:
+        return f"no scale, so square pixels are assumed for {what}: {scale.reason}"
     return f"no scale, so the {_what(outcome).split()[1]} is in pixels: {scale.reason}"
 
 
