@@ -6,7 +6,7 @@ from pathlib import Path
 
 from annot.calibration import HeaderRequest, NoScale
 from annot.errors import InputError
-from annot.exports import CSV, PNG, Cell, write_whole
+from annot.exports import CURVE, PNG, Cell, write_whole
 from annot.exports.curve_figure import curve_png
 from annot.exports.curve_file import curve_csv, curve_rows
 from annot.geometry import PixelPoint
@@ -128,7 +128,7 @@ def curve_rows_of(tracked: TrackedCaliper) -> list[dict[str, Cell]]:
 
 def write_curve(tracked: TrackedCaliper, path: Path) -> None:
     """Write the curve as CSV, whole or not at all."""
-    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CSV)
+    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CURVE)
 
 
 def write_curve_picture(tracked: TrackedCaliper, path: Path) -> None:

@@ -57,6 +57,19 @@ def test_a_caliper_of_a_read_file_is_followed_and_written(loop, tmp_path):
     assert json.loads(run("track", read_file(loop), "--id", "z", "--json").stdout) == answer
 
 
+def test_a_curve_replaces_an_older_curve_and_never_a_measurement_table(loop, tmp_path):
+    read, curve, table = read_file(loop), tmp_path / "curve.csv", tmp_path / "table.csv"
+    assert run("measure", read, "-o", table).exit_code == 0
+    before = table.read_bytes()
+    for _ in range(2):
+        assert run("track", read, "--id", "z", "-o", curve).exit_code == 0
+    for words in (("track", read, "--id", "z", "-o", table), ("measure", read, "-o", curve)):
+        done = run(*words)
+        assert isinstance(done.exception, InputError)
+        assert "holds something else" in done.exception.message
+    assert table.read_bytes() == before
+
+
 def test_a_change_is_known_better_than_a_width(loop):
     answer = json.loads(run("track", read_file(loop), "--id", "z", "--json").stdout)
     by_hand = 100 * (answer["largest"]["value"] / answer["smallest"]["value"] - 1)
