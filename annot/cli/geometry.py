@@ -37,7 +37,9 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
     ],
     frame_a: Annotated[int, typer.Option(min=0, help="frame from 0 in the first loop")] = 0,
     frame_b: Annotated[int, typer.Option(min=0, help="frame from 0 in the second")] = 0,
-    u_px: Annotated[float, typer.Option(min=0.01, max=100, help="u of placing a landmark, px")] = 1.0,
+    u_px: Annotated[
+        float, typer.Option(min=0.01, max=100, help="u of placing a landmark, px")
+    ] = 1.0,
     neck: Annotated[str | None, typer.Option(help="FROM,TO landmarks of the neck's axis")] = None,
     reach: Annotated[str, typer.Option(help="steepest LAO/RAO,CRA/CAU of the stand")] = "60,40",
     picture: Annotated[Path | None, typer.Option(help="write both views (PNG)")] = None,
@@ -55,9 +57,7 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
         )
         for index, (path, frame) in enumerate(((loop_a, frame_a), (loop_b, frame_b)))
     )
-    answer = geometry_of(
-        first, second, u_px=u_px, neck=_neck(neck), reach_deg=_reach(reach)
-    )
+    answer = geometry_of(first, second, u_px=u_px, neck=_neck(neck), reach_deg=_reach(reach))
     if picture is not None:
         write_geometry_picture(answer, picture)
     if json:

@@ -4,7 +4,7 @@ from annot.calibration import NoScale, PixelScale
 from annot.measurement.caliper import Caliper
 from annot.measurement.echo_beam import Beam
 from annot.measurement.placement import ECHO_BLIND_MM, END_PX
-from annot.uncertainty import MeasurementResult, expand
+from annot.uncertainty import Estimate
 from annot.vocabulary import Outcome
 
 ONE_VIEW = "an angle as seen in one view: the true one is another wherever a leg leans out of it"
@@ -24,7 +24,7 @@ def warnings_of(
     caliper: Caliper,
     outcome: Outcome,
     scale: PixelScale | NoScale,
-    result: MeasurementResult,
+    found: Estimate,
     *,
     notes: tuple[str, ...] = (),
 ) -> tuple[str, ...]:
@@ -35,6 +35,7 @@ def warnings_of(
         return (
             _no_scale(outcome, scale),
             *scale.warnings,
+            *notes,
             *_unused(caliper),
             *one_view,
             *confirmed,
@@ -42,16 +43,21 @@ def warnings_of(
     warnings = [*scale.warnings, *notes, *one_view]
     low, high = outcome.plausible
     unit = {"mm2": "mm²", "deg": "°"}.get(outcome.unit, outcome.unit)
-    if not low <= result.value <= high:
+    if not low <= found.value <= high:
         warnings.append(
-            f"{result.value:.1f} {unit} is outside {low:g} to {high:g} {unit}, where "
+            f"{found.value:.1f} {unit} is outside {low:g} to {high:g} {unit}, where "
             f"{outcome.title.lower()} usually lies: check frame, scale and points"
         )
-    if expand(result).low < 0:
+    if found.interval.low < 0:
         warnings.append(
             f"the interval reaches below zero: this reading says nothing about {_what(outcome)}"
         )
-    if outcome.form == "angle" and expand(result).high > 180:
+    elif found.interval.half_width > abs(found.first_order_value):
+        warnings.append(
+            f"the interval is wider than what was drawn is large: this reading says next to "
+            f"nothing about {_what(outcome)}"
+        )
+    if outcome.form == "angle" and found.interval.high > 180:
         warnings.append("the interval reaches beyond a straight line: no bend is shown")
     if scale.overruled:
         warnings.append(f"scale overruled: {scale.overruled}")

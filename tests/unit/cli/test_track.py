@@ -170,3 +170,28 @@ def test_an_unknown_quantity_on_a_loop_is_refused(loop):
     done = run("track", loop.path, "--caliper", "1,2,30,40", "--quantity", "girth")
     assert isinstance(done.exception, InputError)
     assert "no quantity 'girth'" in done.exception.message
+
+
+def test_repeats_on_other_loops_count_for_a_curve_as_they_do_for_the_table(tmp_path):
+    """One hand scatters alike on all loops of a read: both commands state the same u."""
+    loops = [write_case(name, tmp_path, frames=10) for name in ("us_090", "us_045")]
+    parts = []
+    for loop, shifts in zip(loops, ((0.0,), (0.0, 2.5, -2.0, 1.5, -3.0, 2.0)), strict=True):
+        (r0, c0), end = loop.truth.caliper("landing_zone_width", 5).points_px
+        calipers = [
+            {
+                "id": f"{loop.path.stem}-{n}",
+                "quantity": "landing_zone_width",
+                "frame": 5,
+                "repeat": n + 1,
+                "points_px": [[r0, c0 + off], list(end)],
+            }
+            for n, off in enumerate(shifts)
+        ]
+        parts.append({"file": loop.path.name, "scale": {"kind": "header"}, "calipers": calipers})
+    path = tmp_path / "read.json"
+    path.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "S", "loops": parts}))
+    [first, *_] = json.loads(run("measure", path, "--json").stdout)
+    curve = json.loads(run("track", path, "--id", "us_090-0", "--json").stdout)["curve"]
+    [own] = [row for row in curve if row["frame"] == 5]
+    assert own["u"] == pytest.approx(first["u"], rel=1e-9)
