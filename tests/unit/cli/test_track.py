@@ -195,3 +195,13 @@ def test_repeats_on_other_loops_count_for_a_curve_as_they_do_for_the_table(tmp_p
     curve = json.loads(run("track", path, "--id", "us_090-0", "--json").stdout)["curve"]
     [own] = [row for row in curve if row["frame"] == 5]
     assert own["u"] == pytest.approx(first["u"], rel=1e-9)
+
+
+def test_the_largest_of_a_tilted_depth_has_the_interval_of_its_frames(loop):
+    """An unknown tilt of 50° skews every depth of the curve, and its largest alike."""
+    points = [list(point) for point in loop.truth.caliper("depth", 12).points_px]
+    path = read_file(loop, quantity="depth", points_px=points, tilt_deg=50)
+    answer = json.loads(run("track", path, "--id", "z", "--json").stdout)
+    row = max(answer["curve"], key=lambda one: one["value"])
+    for one in (row, answer["largest"]):
+        assert one["high"] - one["value"] > 1.5 * (one["value"] - one["low"])
