@@ -6,12 +6,15 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.agree import agree
 from annot.cli.audit import audit
 from annot.cli.demo import demo
+from annot.cli.followup import followup
 from annot.cli.geometry import geometry
 from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
+from annot.cli.protocol import protocol
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
@@ -48,9 +51,23 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema):
+for verb in (
+    demo,
+    loops,
+    scale,
+    measure,
+    track,
+    section,
+    followup,
+    sizes,
+    geometry,
+    view,
+    schema,
+    agree,
+):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(protocol, name="protocol")
 app.add_typer(validate, name="validate")
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from annot.errors import InputError
 from annot.measurement.measured_row import MeasuredRow
+from annot.vocabulary.measurands import SIGNED
 
 REQUIRED = tuple(
     one.name for one in fields(MeasuredRow) if one.default is MISSING and one.name != "line"
@@ -106,7 +107,7 @@ def _row(cells: Mapping[str, str], line: int) -> MeasuredRow:
         raise ValueError(f"u is {row.u:g}, but an uncertainty is not negative")
     if 0 < row.u < _LEAST_U_REL * abs(row.value):
         raise ValueError(f"u is {row.u:g}, but nothing measured is known that well")
-    if row.unit != "deg" and row.value <= 0:
+    if row.unit in {"mm", "mm2", "px", "px2"} and row.quantity not in SIGNED and row.value <= 0:
         raise ValueError(f"value is {row.value:g}, but {row.quantity} is positive")
     return row
 

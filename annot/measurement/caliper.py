@@ -11,7 +11,7 @@ from annot.errors import InputError
 from annot.geometry import PixelPoint, crosses_itself, length_px, polygon_area
 from annot.vocabulary import FrameReference, Measurand
 
-Origin = Literal["drawn", "tracked", "refined"]
+Origin = Literal["drawn", "tracked", "refined", "derived"]
 SHORTEST_PX = 1.0
 
 

@@ -6,6 +6,7 @@ from annot.measurement.echo_beam import Beam
 from annot.measurement.placement import ECHO_BLIND_MM, END_PX
 from annot.uncertainty import Estimate
 from annot.vocabulary import Outcome
+from annot.vocabulary.measurands import SIGNED
 
 ONE_VIEW = "an angle as seen in one view: the true one is another wherever a leg leans out of it"
 
@@ -30,7 +31,7 @@ def warnings_of(
 ) -> tuple[str, ...]:
     """Return the warnings of a measurement, those of scale and surroundings (`notes`) first."""
     confirmed = () if caliper.confirmed else ("not confirmed by a person",)
-    one_view = (ONE_VIEW,) if outcome.form == "angle" else ()
+    one_view = (ONE_VIEW,) if outcome.unit == "deg" else ()
     if isinstance(scale, NoScale):
         return (
             _no_scale(outcome, scale),
@@ -40,15 +41,30 @@ def warnings_of(
             *one_view,
             *confirmed,
         )
-    warnings = [*scale.warnings, *notes, *one_view]
+    warnings = [*scale.warnings, *notes, *one_view, *_of_the_value(outcome, found)]
+    if scale.overruled:
+        warnings.append(f"scale overruled: {scale.overruled}")
+    return (*warnings, *confirmed)
+
+
+def _of_the_value(outcome: Outcome, found: Estimate) -> list[str]:
+    """Return what is odd about the number itself."""
+    warnings: list[str] = []
+    signed = outcome.name in SIGNED
     low, high = outcome.plausible
-    unit = {"mm2": "mm²", "deg": "°"}.get(outcome.unit, outcome.unit)
+    unit = {"mm2": "mm²", "deg": "°", "1": ""}.get(outcome.unit, outcome.unit)
     if not low <= found.value <= high:
         warnings.append(
             f"{found.value:.1f} {unit} is outside {low:g} to {high:g} {unit}, where "
             f"{outcome.title.lower()} usually lies: check frame, scale and points"
         )
-    if found.interval.low < 0:
+    if outcome.form == "cover" and found.u == 0:
+        warnings.append("the device reaches past both ends of the ostium's line in this view")
+    if outcome.form == "between" and found.value < 2 * found.u:
+        warnings.append("the interval reaches zero: no tilt is shown")
+    elif signed:
+        pass
+    elif found.interval.low < 0:
         warnings.append(
             f"the interval reaches below zero: this reading says nothing about {_what(outcome)}"
         )
@@ -59,18 +75,17 @@ def warnings_of(
         )
     if outcome.form == "angle" and found.interval.high > 180:
         warnings.append("the interval reaches beyond a straight line: no bend is shown")
-    if scale.overruled:
-        warnings.append(f"scale overruled: {scale.overruled}")
-    return (*warnings, *confirmed)
+    return warnings
 
 
 def _what(outcome: Outcome) -> str:
-    return {"angle": "an angle", "area": "an area"}.get(outcome.form, "a length")
+    return {"deg": "an angle", "mm2": "an area", "1": "a share"}.get(outcome.unit, "a length")
 
 
 def _no_scale(outcome: Outcome, scale: NoScale) -> str:
-    if outcome.form == "angle":
-        return f"no scale, so square pixels are assumed for the angle: {scale.reason}"
+    what = "the share" if outcome.unit == "1" else "the angle"
+    if outcome.unit in {"deg", "1"}:
+        return f"no scale, so square pixels are assumed for {what}: {scale.reason}"
     return f"no scale, so the {_what(outcome).split()[1]} is in pixels: {scale.reason}"
 
 

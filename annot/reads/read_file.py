@@ -7,8 +7,9 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
-from annot.reads.caliper_parts import CaliperPart
-from annot.reads.field_types import Number, Part
+from annot.reads.caliper_parts import CaliperPart, LandmarkPart
+from annot.reads.field_types import Number, Part, Positive
+from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
 
 VERSION: Literal[1] = 1
@@ -19,10 +20,13 @@ Apex = Annotated[Number, Field(ge=-1e6, le=1e6)]
 
 
 class ConditionsPart(Part):
-    """Filling of the heart and rhythm while the loop was taken."""
+    """Loading, rhythm, filling and moment while the loop was taken."""
 
     loading: str = "not stated"
     rhythm: str = "not stated"
+    filling: Annotated[str, Field(description="of the appendage with contrast")] = "not stated"
+    moment: Annotated[str, Field(description="of the cycle")] = "not stated"
+    atrial_pressure_mmhg: Annotated[Number, Field(ge=-20, le=80)] | None = None
 
 
 class ViewPart(Part):
@@ -45,6 +49,14 @@ class LoopPart(Part):
     )
     scale: ScalePart | None = None
     calipers: tuple[CaliperPart, ...] = ()
+    landmarks: tuple[LandmarkPart, ...] = ()
+
+
+class ImplantPart(Part):
+    """The implanted device: its nominal width and by how much that may be off, either way."""
+
+    nominal_width_mm: Positive
+    tolerance_mm: Positive
 
 
 class ReadFile(Part):
@@ -54,6 +66,7 @@ class ReadFile(Part):
     reader: str = Field(min_length=1)
     protocol: str = "closure-planning"
     study: str | None = None
+    implant: ImplantPart | None = None
     loops: list[LoopPart]
 
 
@@ -153,23 +166,6 @@ def dump(document: ReadFile) -> str:
     return json.dumps({"annot_read": VERSION, **content}, indent=1, ensure_ascii=False) + "\n"
 
 
-# Faults whose usual wording speaks of a program's types, in words for whoever wrote the file.
-PLAIN_WORDS = {
-    "extra_forbidden": "there is no such field",
-    "missing": "this field is missing",
-    "tuple_type": "a list of numbers is needed, such as [row, column]",
-    "list_type": "a list is needed",
-    "too_long": "more values than asked for",
-    "string_too_short": "this text is empty",
-    "model_type": "an object in braces is needed",
-    "model_attributes_type": "an object in braces is needed",
-    "float_type": "a number is needed",
-    "int_type": "a whole number is needed",
-    "string_type": "a text in quotes is needed",
-    "bool_type": "true or false is needed",
-}
-
-
 def _refusal(faults: ValidationError, name: str) -> InputError:
     return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
 
@@ -177,6 +173,4 @@ def _refusal(faults: ValidationError, name: str) -> InputError:
 def _fault(error: Any) -> str:
     # a step with brackets or a dash names a type of ours, not a place in the file
     steps = [str(step) for step in error["loc"] if not set("[-") & set(str(step))]
-    place = ".".join(steps) or "the file"
-    message = PLAIN_WORDS.get(error["type"], error["msg"]).removeprefix("Value error, ")
-    return f"{place}: {message[0].lower()}{message[1:]}"
+    return f"{'.'.join(steps) or 'the file'}: {words_of(error)}"

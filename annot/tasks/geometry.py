@@ -27,9 +27,17 @@ from annot.measurement.two_views import (
     length_between,
 )
 from annot.measurement.view_geometry import projection_of, refuse_moved_table
+from annot.reads import Read
 from annot.uncertainty import MeasurementResult, estimate
 
-__all__ = ["Estimate", "GeometryAnswer", "MarkedView", "geometry_of", "write_geometry_picture"]
+__all__ = [
+    "Estimate",
+    "GeometryAnswer",
+    "MarkedView",
+    "geometry_of",
+    "marked_by_read",
+    "write_geometry_picture",
+]
 
 SQUARE_STEP_DEG = 5.0
 
@@ -135,6 +143,33 @@ class GeometryAnswer:
             return silhouette_direction_deg(axis, self.space.views[view].towards_detector)
         except ValueError:
             return None
+
+
+def marked_by_read(read: Read, loop: Loop, *, file: str) -> MarkedView:
+    """Return the landmarks that a read places on a loop; an axis gives two, numbered.
+
+    Raises
+    ------
+    InputError
+        If the read has no such loop, or its landmarks are not all on one frame.
+    """
+    part = next((one for one in read.loops if Path(one.file).name == file), None)
+    if part is None or not part.landmarks:
+        raise InputError(
+            f"The read places no landmarks on {file}: add them to its loop, or give --points."
+        )
+    frames = sorted({one.frame for one in part.landmarks})
+    if len(frames) > 1:
+        raise InputError(
+            f"The read places landmarks of {file} on frames {', '.join(map(str, frames))}; two "
+            "views need one moment each: keep the landmarks of one frame."
+        )
+    points = {
+        one.name if len(one.points) == 1 else f"{one.name}_{number}": point
+        for one in part.landmarks
+        for number, point in enumerate(one.points, start=1)
+    }
+    return MarkedView(loop=loop, frame=frames[0], points=points)
 
 
 def estimate_of(result: MeasurementResult) -> Estimate:

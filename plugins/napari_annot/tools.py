@@ -59,6 +59,7 @@ def _caliper(name: str) -> Tool:
         "length": "drag, or click both ends.",
         "angle": "click a point, the bend and a point beyond it.",
         "contour": f"click {measurand.min_points} or more points round, Enter ends.",
+        "points": f"click {measurand.meaning.rpartition(': ')[2]}.",
     }
     return Tool(
         name=name,
