@@ -208,8 +208,8 @@ def _about_noise(values: FloatArray, times_ms: FloatArray) -> tuple[str, ...]:
     if moved >= LITTLE_BY_NOISE * noise:
         return ()
     return (
-        f"the curve moves by {moved:.2g}, little beside its noise of {noise:.2g}: its largest still "
-        "reads high, its smallest low, and their intervals hold less often than they state",
+        f"the curve moves by {moved:.2g}, little beside its noise of {noise:.2g}: its largest "
+        "still reads high, its smallest low, and their intervals hold less often than stated",
     )
 
 
