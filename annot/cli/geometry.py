@@ -42,7 +42,9 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
     ] = None,
     frame_a: Annotated[int, typer.Option(min=0, help="frame from 0 in the first loop")] = 0,
     frame_b: Annotated[int, typer.Option(min=0, help="frame from 0 in the second")] = 0,
-    u_px: Annotated[float, typer.Option(min=0.01, help="u of placing a landmark, px")] = 1.0,
+    u_px: Annotated[
+        float, typer.Option(min=0.01, max=100, help="u of placing a landmark, px")
+    ] = 1.0,
     neck: Annotated[str | None, typer.Option(help="FROM,TO landmarks of the neck's axis")] = None,
     reach: Annotated[str, typer.Option(help="steepest LAO/RAO,CRA/CAU of the stand")] = "60,40",
     picture: Annotated[Path | None, typer.Option(help="write both views (PNG)")] = None,
@@ -58,9 +60,7 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
         )
     else:
         first, second = _by_hand(points or [], ((loop_a, frame_a), (loop_b, frame_b)))
-    answer = geometry_of(
-        first, second, u_px=u_px, neck=_neck(neck), reach_deg=_pair(reach, "--reach")
-    )
+    answer = geometry_of(first, second, u_px=u_px, neck=_neck(neck), reach_deg=_reach(reach))
     if picture is not None:
         write_geometry_picture(answer, picture)
     if json:
@@ -111,6 +111,15 @@ def _pair(text: str, option: str) -> tuple[float, float]:
     if len(numbers) != NUMBERS:
         raise typer.BadParameter(f"{option} takes two numbers with a comma between, not '{text}'")
     return numbers[0], numbers[1]
+
+
+def _reach(text: str) -> tuple[float, float]:
+    primary, secondary = _pair(text, "--reach")
+    if not (0 <= primary <= 180 and 0 <= secondary <= 90):
+        raise typer.BadParameter(
+            f"--reach takes angles up to 180 and 90 degrees with a comma between, not '{text}'"
+        )
+    return primary, secondary
 
 
 def _neck(text: str | None) -> tuple[str, str] | None:

@@ -75,11 +75,19 @@ app.add_typer(validate, name="validate")
 
 def run() -> None:
     """Run the command line: exit 0 done, 1 the input is at fault, 2 wrong usage."""
+    if sys.stdout is None:
+        say_fault("standard output is closed, so no answer can be given; send it somewhere.")
+        sys.exit(1)
     try:
         app()
     except AnnotError as fault:
         say_fault(fault.message)
         sys.exit(1)
     except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    except OSError as fault:
+        say_fault(f"{fault.filename or 'the output'} cannot be used: {fault.strerror}.")
+        # what is still to be written would fail again as the program ends, and say so
         sys.stderr.close()
         sys.exit(1)

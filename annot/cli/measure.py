@@ -52,7 +52,7 @@ def measure(
     say_table(f"Measurements of reader {content.reader}", HEADS, [short_row(row) for row in rows])
     if output is not None:
         say(f"Table: {output}")
-    unscaled = sum(row["unit"] == "px" for row in rows)
+    unscaled = sum(row["unit"] in ("px", "px2") for row in rows)
     if unscaled:
         say(f"{unscaled} of {len(rows)} measurements have no scale and stay in pixels.")
     say_warnings(_grouped(entries))

@@ -115,11 +115,16 @@ def _length(rows: Places, columns: Places) -> FloatArray:
 
 
 def _angle(rows: Places, columns: Places, turn: float) -> FloatArray:
-    """Return the angle between two legs in degrees: 180 less the bend, which is smooth at 0."""
+    """Return the angle between two legs in degrees: 180 less the bend, which is smooth at 0.
+
+    A leg folded right back has a bend of 180: one drawn just beyond it is no straight path, so the
+    angle goes on below 0 there, and above 180 where a straight path is drawn bent the other way.
+    """
     down, across = ([one[1] - one[0] for one in (axis[:2], axis[1:])] for axis in (rows, columns))
     cross = down[0] * across[1] - across[0] * down[1]
     dot = down[0] * down[1] + across[0] * across[1]
-    return np.asarray(180.0 - np.degrees(np.arctan2(turn * cross, dot)))
+    angle = 180.0 - np.degrees(np.arctan2(turn * cross, dot))
+    return np.asarray(np.where(angle > 270.0, angle - 360.0, angle))
 
 
 def _stacked(places: Places) -> FloatArray:

@@ -1,7 +1,7 @@
 """A caliper and a scale become measurements: value, budget, interval, warnings."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,12 +78,8 @@ class Measurement:
     scale: PixelScale | NoScale
     result: MeasurementResult
     raw_value: float
+    estimate: Estimate
     warnings: tuple[str, ...] = ()
-    estimate: Estimate = field(init=False)
-
-    def __post_init__(self) -> None:
-        # wherever a measurement is made, the same rule chooses the method
-        object.__setattr__(self, "estimate", estimate(self.result))
 
     @property
     def interval(self) -> CoverageInterval:
@@ -207,6 +203,8 @@ class _Drawing:
         model, raw = _model(self.caliper, outcome, (row.value, column.value), terms, known.beam)
         quantities: list[Quantity] = [row, column, *placed, *terms.values()]
         result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
+        # wherever a measurement is made, the same rule chooses the method
+        found = estimate(result)
         notes = (*tilt.warnings, *known.notes, *(blind_notes(known.beam) if self.echo else ()))
         return Measurement(
             caliper=self.caliper,
@@ -214,7 +212,8 @@ class _Drawing:
             scale=scale,
             result=result,
             raw_value=raw,
-            warnings=warnings_of(self.caliper, outcome, scale, result, notes=notes),
+            estimate=found,
+            warnings=warnings_of(self.caliper, outcome, scale, found, notes=notes),
         )
 
 

@@ -8,11 +8,15 @@ from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
 from annot.reads.caliper_parts import CaliperPart, LandmarkPart
-from annot.reads.field_types import Number, Part, Point, Positive
+from annot.reads.field_types import Number, Part, Positive
 from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
 
 VERSION: Literal[1] = 1
+
+
+# an apex may lie outside the picture, but not so far that its beams could not be told apart
+Apex = Annotated[Number, Field(ge=-1e6, le=1e6)]
 
 
 class ConditionsPart(Part):
@@ -40,7 +44,7 @@ class LoopPart(Part):
     sop_instance_uid: str | None = None
     conditions: ConditionsPart = ConditionsPart()
     view: ViewPart = ViewPart()
-    apex_px: Point | None = Field(
+    apex_px: tuple[Apex, Apex] | None = Field(
         None, description="where an echo sector's beams start, which may lie outside the picture"
     )
     scale: ScalePart | None = None
@@ -98,7 +102,14 @@ def _document(text: str, name: str) -> object:
     if not text.strip():
         raise InputError(f"{name} is empty.")
     try:
-        return json.loads(text, object_pairs_hook=_without_repeats)
+        document = json.loads(text, object_pairs_hook=_without_repeats)
+        # half of a pair of escapes is no character, and no file could be written with it
+        json.dumps(document, ensure_ascii=False).encode()
+        return document
+    except UnicodeEncodeError:
+        raise InputError(
+            f"{name} holds an escape such as \\ud800 that is no character; remove it."
+        ) from None
     except json.JSONDecodeError as fault:
         raise InputError(
             f"{name} is not JSON: {fault.msg} at line {fault.lineno}, column {fault.colno}."

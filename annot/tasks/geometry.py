@@ -28,7 +28,7 @@ from annot.measurement.two_views import (
 )
 from annot.measurement.view_geometry import projection_of, refuse_moved_table
 from annot.reads import Read
-from annot.uncertainty import MeasurementResult, expand
+from annot.uncertainty import MeasurementResult, estimate
 
 __all__ = [
     "Estimate",
@@ -173,10 +173,14 @@ def marked_by_read(read: Read, loop: Loop, *, file: str) -> MarkedView:
 
 
 def estimate_of(result: MeasurementResult) -> Estimate:
-    """Return a result as an estimate with its first-order interval."""
-    interval = expand(result)
+    """Return a result as an estimate, by drawing where first order would mislead."""
+    found = estimate(result)
     return Estimate(
-        value=result.value, u=result.u, low=interval.low, high=interval.high, unit=result.unit
+        value=found.value,
+        u=found.u,
+        low=found.interval.low,
+        high=found.interval.high,
+        unit=result.unit,
     )
 
 
@@ -204,8 +208,8 @@ def geometry_of(
     Raises
     ------
     AnnotError
-        If a view's geometry is not known, the loops are of different patients' studies, or a
-        landmark is missing in one of them.
+        If a view's geometry is not known, the loops are of different patients' studies, both look
+        along one line, or a landmark is missing in one of them or marked twice.
     """
     names = _common_names(first, second)
     views = (_projection(first), _projection(second))
@@ -284,6 +288,14 @@ def _common_names(first: MarkedView, second: MarkedView) -> list[str]:
         )
     if not first.points:
         raise InputError("No landmark is marked: mark at least one point in both views.")
+    places: dict[tuple[PixelPoint, PixelPoint], str] = {}
+    for name, point in first.points.items():
+        other = places.setdefault((point, second.points[name]), name)
+        if other != name:
+            raise InputError(
+                f"{other} and {name} are marked at one place in both views, so there is no length "
+                "between them: mark them apart or leave one out."
+            )
     return list(first.points)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration import PixelScale
-from annot.loops import Loop
+from annot.loops import Loop, refuse_outside
 from annot.measurement import Caliper
 from annot.measurement.edge_fit import NoEdge
 from annot.measurement.refine import Refinement, refine_end
@@ -67,8 +67,10 @@ def refinements_of(
         for caliper in part.calipers:
             if caliper.measurand.kind != "length" or caliper.origin != "drawn":
                 continue
-            frame = _grey(loop.frame(caliper.frame.frame))
-            scale = scales[part.file].at(caliper.points)
+            number = caliper.frame.frame
+            refuse_outside(loop.header, number, caliper.points, what=f"caliper {caliper.key}")
+            frame = _grey(loop.frame(number))
+            scale = scales[part.file].at(caliper.points, frame=number)
             for end in _ends(caliper):
                 found = refine_end(
                     frame,
