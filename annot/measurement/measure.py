@@ -26,6 +26,8 @@ from annot.uncertainty import (
     estimate,
     exact,
     propagate,
+    provisional_estimate,
+    quick_estimate,
     rectangular,
 )
 from annot.vocabulary import Outcome
@@ -70,7 +72,9 @@ class Measurement:
         The number of the straight lines as drawn, before any correction for tilt, in the same
         unit.
     estimate : Estimate
-        The answer: value, u and interval, by Monte Carlo where first order fails.
+        The answer: value, u and interval, by Monte Carlo where first order fails. Worked out when
+        it is first asked for, because drawing takes up to a second; `provisional` is at hand at
+        once.
     """
 
     caliper: Caliper
@@ -79,11 +83,32 @@ class Measurement:
     result: MeasurementResult
     raw_value: float
     warnings: tuple[str, ...] = ()
-    estimate: Estimate = field(init=False)
+    _kept: list[Estimate] = field(init=False, repr=False, compare=False, default_factory=list)
 
-    def __post_init__(self) -> None:
-        # wherever a measurement is made, the same rule chooses the method
-        object.__setattr__(self, "estimate", estimate(self.result))
+    @property
+    def estimate(self) -> Estimate:
+        """The answer; wherever it is asked for, the same rule chooses the method."""
+        if not self._kept:
+            self._kept.append(estimate(self.result))
+        return self._kept[0]
+
+    @property
+    def provisional(self) -> Estimate:
+        """The answer by first order alone, for a number that is still being drawn."""
+        return provisional_estimate(self.result)
+
+    @property
+    def answered(self) -> bool:
+        """Whether the answer has been worked out already."""
+        return bool(self._kept)
+
+    def settled(self) -> bool:
+        """Tell whether the answer is at hand; it is made where a cheap look suffices for it."""
+        if not self._kept:
+            quick = quick_estimate(self.result)
+            if quick is not None:
+                self._kept.append(quick)
+        return self.answered
 
     @property
     def interval(self) -> CoverageInterval:

@@ -5,6 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from qtpy.QtCore import QTimer
 from qtpy.QtWidgets import (
     QLabel,
     QProgressBar,
@@ -17,6 +18,7 @@ from qtpy.QtWidgets import (
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
 from napari_annot import dialogs, filing
+from napari_annot.answering import Answerer
 from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
 from napari_annot.desk import Desk
@@ -33,6 +35,7 @@ from napari_annot.tools import OBJECT_TOOLS, Tool
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 3
+REST_MS = 250
 
 
 class MeasureDock(QWidget):
@@ -47,19 +50,20 @@ class MeasureDock(QWidget):
     def __init__(self, napari_viewer: Any) -> None:
         super().__init__()
         self.desk = Desk()
-        self.fitter = ScaleFitter(self.desk)
+        self.fitter, self.answerer = ScaleFitter(self.desk), Answerer(self.desk)
         self.stage = Stage(napari_viewer, self.desk)
         self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._ties = Ties(self.desk, self.stage, self.fitter)
+        self._ties = Ties(self.desk, self.stage, (self.fitter, self.answerer))
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         self._connect_loops_and_scale()
         self._connect_calipers_and_read()
         self._keys = self._make_keys()
+        self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         fault = binding_fault()
         self.desk.say(fault, fault=bool(fault))
@@ -140,6 +144,7 @@ class MeasureDock(QWidget):
         self.progress.setVisible(state.scale.state == "fitting")
         self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
         self._keys.follow(state)
+        self._wait_for_rest()
 
     def _attempt(self, action: Callable[[], object]) -> None:
         """Run what a person asked for; a refusal is one sentence in the status line."""
@@ -199,6 +204,7 @@ class MeasureDock(QWidget):
         self.scale.traces_dropped.connect(self.desk.drop_traces)
         self.scale.scale_wanted.connect(self.make_scale)
         self.scale.scale_removed.connect(lambda: self._attempt(lambda: self.desk.ask_scale(None)))
+        self.scale.prefilled.connect(self._tell)
         self.desk.trace_drawn.connect(self._on_traced)
         for panel in (self.scale, self.calipers, self.reading):
             panel.refused.connect(self._refuse)
@@ -240,11 +246,30 @@ class MeasureDock(QWidget):
             button.setToolTip(f"{button.toolTip()}\nKey: Ctrl+{number}")
         return keys
 
+    def _make_rest(self) -> QTimer:
+        """Return what tells that a line being drawn has not moved for a moment."""
+        rest = QTimer(self)
+        rest.setSingleShot(True)
+        rest.setInterval(REST_MS)
+        rest.timeout.connect(self.desk.rest)
+        return rest
+
+    def _wait_for_rest(self) -> None:
+        if self.desk.draft is None:
+            self._rest.stop()
+        elif self.desk.draft is not self._resting:
+            self._rest.start()
+        self._resting = self.desk.draft
+
     def _arm(self, tool: Tool | None) -> None:
         self._attempt(lambda: self.desk.arm(tool))
 
     def _refuse(self, sentence: str) -> None:
         self.desk.say(sentence, fault=True)
+        self.desk.changed.emit()
+
+    def _tell(self, sentence: str) -> None:
+        self.desk.say(f"{sentence[:1].upper()}{sentence[1:]}.")
         self.desk.changed.emit()
 
     def _revise(self, **facts: object) -> None:

@@ -74,6 +74,15 @@ class Draft:
             distance_px(*pair) >= SHORTEST_PX for pair in steps
         )
 
+    @property
+    def why_not_drawable(self) -> str:
+        """What is amiss with a draft that cannot stand."""
+        if len(self.points) < self.least_points and self.least_points > 2:
+            return f"it takes {self.least_points} points"
+        if self.tool.measurand is not None and self.tool.measurand.kind == "contour":
+            return "the line crosses itself, or two neighbouring points are less than 1 px apart"
+        return "the line is shorter than one pixel"
+
     def at(self, point: PixelPoint) -> "Draft":
         """Return the draft with the pointer at a point."""
         return replace(self, floating=point)

@@ -21,7 +21,6 @@ CATHETER = {
     "size_mm_or_fr": "2",
     "tolerance_mm": "0.03",
     "other_mm": "1.4",
-    "depth_offset_mm": "10",
 }
 
 
@@ -55,6 +54,7 @@ class Scene:
         """Trace the catheter and wait for its fit."""
         for name, text in CATHETER.items():
             getattr(self.dock.scale, name).setText(text)
+        self.dock.scale.apart.offset_mm.setText("10")
         self.draw(OBJECT_TOOLS["catheter"], axis)
         end = time.monotonic() + 30
         while self.dock.desk.state().scale.state == "fitting" and time.monotonic() < end:

@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from annot.calibration import ScaleRequest
+from annot.calibration import DeviceOffer, ScaleRequest
 from annot.geometry import PixelPoint
-from annot.measurement import Caliper, Measurement
+from annot.measurement import Caliper
 from annot.reads import Conditions
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
+from napari_annot.answers import Answer
 from napari_annot.display_state import DisplayWords
 from napari_annot.drawing import Draft
 from napari_annot.end_placing import EndPlacing
@@ -40,6 +41,9 @@ class ScaleWords:
     headline: str
     details: str = ""
     warnings: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+    offers: tuple[DeviceOffer, ...] = ()
+    protected: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +77,7 @@ class Row:
     value: str
     interval: str
     scaled: bool
+    provisional: bool
     repeat: int
     warnings: tuple[str, ...]
     here: bool
@@ -115,14 +120,14 @@ class Facts:
     read: Read
     loops: Mapping[str, Loop]
     standings: Mapping[str, Standing]
-    measured: Mapping[str, Measurement]
+    measured: Mapping[str, tuple[Answer, ...]]
     traces: Mapping[str, Trace]
     shown: str | None
     display: DisplayChoice
     frame: int
     tool: Tool | None
     draft: Draft | None
-    drafted: Measurement | None
+    drafted: tuple[Answer, ...]
     selected: str | None
     placing: EndPlacing
     unsaved: bool

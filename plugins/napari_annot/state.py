@@ -1,9 +1,11 @@
 """What the screen shows, worked out from what lies on the desk: a pure function, no Qt."""
 
-from annot.measurement import Caliper, Measurement
+from annot.calibration import device_offers, protects_its_scale
+from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
 from napari_annot import wording
+from napari_annot.answers import Answer, label_of
 from napari_annot.display_state import DisplayWords, altered_words, display_words
 from napari_annot.screen_state import (
     DrawnLine,
@@ -75,7 +77,7 @@ def _caption(facts: Facts, loop: Loop | None) -> str:
     if loop is None or facts.shown is None:
         return ""
     header = loop.header
-    words = wording.caption_scale_words(facts.standings[facts.shown], loop)
+    words = wording.caption_scale_words(facts.standings[facts.shown], loop, facts.frame)
     where = f"{header.path.name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
     altered = altered_words(loop, facts.display)
     return f"{where}\n{altered}" if altered else where
@@ -87,9 +89,12 @@ def _scale_words(facts: Facts, loop: Loop | None) -> ScaleWords:
     standing = facts.standings[facts.shown]
     return ScaleWords(
         state=standing.state,
-        headline=wording.scale_headline(standing, loop),
-        details=wording.scale_details(standing, loop),
-        warnings=wording.scale_warnings(standing, loop),
+        headline=wording.scale_headline(standing, loop, facts.frame),
+        details=wording.scale_details(standing, loop, facts.frame),
+        warnings=wording.scale_warnings(standing, loop, facts.frame),
+        others=wording.other_scales(standing, loop, facts.frame),
+        offers=device_offers(loop.header),
+        protected=protects_its_scale(loop.header),
     )
 
 
@@ -98,10 +103,10 @@ def _rows(facts: Facts) -> tuple[Row, ...]:
     corrected = _corrected(facts)
     for number, part in enumerate(facts.read.loops, start=1):
         for caliper in part.calipers:
-            measurement = facts.measured[caliper.key]
-            if caliper.key == corrected and facts.drafted is not None:
-                measurement = facts.drafted
-            rows.append(_row(caliper, part, number, measurement, facts))
+            answers = facts.measured[caliper.key]
+            if caliper.key == corrected and facts.drafted:
+                answers = facts.drafted
+            rows += [_row(caliper, part, number, answer, facts) for answer in answers]
     return tuple(rows)
 
 
@@ -109,9 +114,7 @@ def _corrected(facts: Facts) -> str | None:
     return facts.draft.corrects.key if facts.draft and facts.draft.corrects else None
 
 
-def _row(
-    caliper: Caliper, part: LoopRead, number: int, measurement: Measurement, facts: Facts
-) -> Row:
+def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: Facts) -> Row:
     header = facts.loops[part.file].header
     frame = caliper.frame.frame
     stated = caliper.view_deg if caliper.view_deg is not None else part.view.plane_deg
@@ -119,17 +122,30 @@ def _row(
     return Row(
         key=caliper.key,
         loop=number,
-        quantity=tool.title,
+        quantity=_short_title(tool.title, answer),
         colour=tool.colour,
         frame=frame,
         view=wording.view_words(header, frame, stated),
-        value=wording.plain_value_words(measurement),
-        interval=wording.interval_words(measurement),
-        scaled=measurement.result.unit != "px",
+        value=answer.value,
+        interval=answer.interval,
+        scaled=not answer.unscaled,
+        provisional=answer.provisional,
         repeat=caliper.repeat,
-        warnings=measurement.warnings,
+        warnings=answer.measurement.warnings,
         here=part.file == facts.shown and frame == facts.frame,
     )
+
+
+def _short_title(title: str, answer: Answer) -> str:
+    """Return a row's name: of a contour's several numbers each its own."""
+    outcome = answer.measurement.outcome
+    forms = {
+        "area": "area",
+        "perimeter": "perimeter",
+        "area_diameter": "Ø by area",
+        "perimeter_diameter": "Ø by perimeter",
+    }
+    return f"{title}, {forms[outcome.form]}" if outcome.form in forms else title
 
 
 def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
@@ -186,22 +202,14 @@ def _caliper_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
     ]
 
 
-def _caliper_line(caliper: Caliper, measurement: Measurement, *, selected: bool) -> DrawnLine:
+def _caliper_line(caliper: Caliper, answers: tuple[Answer, ...], *, selected: bool) -> DrawnLine:
     tool = tool_of(caliper.measurand)
     return DrawnLine(
         key=caliper.key,
-        points=caliper.points,
+        points=caliper.drawn_points,
         colour=tool.colour,
-        label=_label(tool.title, measurement),
+        label=label_of(tool.title, answers),
         selected=selected,
-    )
-
-
-def _label(title: str, measurement: Measurement) -> str:
-    percent = f"{100 * measurement.interval.probability:.0f} %"
-    return (
-        f"{title}  {wording.value_words(measurement)}\n"
-        f"{percent}: {wording.interval_words(measurement)} {measurement.result.unit}"
     )
 
 
@@ -220,8 +228,8 @@ def _draft_lines(facts: Facts) -> list[DrawnLine]:
             )
         ]
     label = draft.tool.title
-    if facts.drafted is not None:
-        label = _label(draft.tool.title, facts.drafted)
+    if facts.drafted:
+        label = label_of(draft.tool.title, facts.drafted)
     return [
         DrawnLine(
             key="draft",

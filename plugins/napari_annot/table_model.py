@@ -6,7 +6,7 @@ from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex,
 from qtpy.QtGui import QColor, QPixmap
 
 from napari_annot.screen_state import Row
-from napari_annot.wording import frame_words, joined
+from napari_annot.wording import PROVISIONAL, PROVISIONAL_SIGN, frame_words, joined
 
 Index = QModelIndex | QPersistentModelIndex
 Role = Qt.ItemDataRole
@@ -99,12 +99,17 @@ class MeasurementTable(QAbstractTableModel):
 
 def _text(row: Row, column: int) -> str:
     return (
-        f"{row.quantity}\n#{row.loop} frame {frame_words(row.frame)}",
+        f"{row.quantity}\n#{row.loop} frame {frame_words(row.frame)}{_mark(row)}",
         row.view.replace("° ", "°\n"),
-        f"{row.value}{'' if row.scaled else ' ⚠'}\n{row.interval}",
+        f"{PROVISIONAL_SIGN if row.provisional else ''}{row.value}"
+        f"{'' if row.scaled else ' ⚠'}\n{row.interval}",
         str(row.repeat),
         str(len(row.warnings)) if row.warnings else "",
     )[column]
+
+
+def _mark(row: Row) -> str:
+    return f", {PROVISIONAL}" if row.provisional else ""
 
 
 def _tip(row: Row, column: int) -> str:
