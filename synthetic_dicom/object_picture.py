@@ -34,6 +34,29 @@ class TubeShape:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BandedWire:
+    """A thin solid shaft with tight bands around it, at distances along a course in pixels."""
+
+    course: Course
+    shaft_px: float
+    band_px: float
+    band_length_px: float
+    centres_px: tuple[float, ...]
+    shaft_per_px: float
+    band_per_px: float
+
+    def attenuation(self, rows: FloatArray, columns: FloatArray) -> FloatArray:
+        """Return the ray sums of parallel rays through places of any one shape (n,)."""
+        along, beside, _ = self.course.locate(np.stack([columns, rows]))
+        shaft = chord_px(beside, self.shaft_px)
+        ring = self.band_per_px * (chord_px(beside, self.band_px) - shaft)
+        total = self.shaft_per_px * shaft
+        for centre in self.centres_px:
+            total = total + np.where(np.abs(along - centre) <= 0.5 * self.band_length_px, ring, 0.0)
+        return np.asarray(total)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BallShape:
     """A solid ball."""
 
@@ -64,7 +87,7 @@ class SoftEdge:
         return np.asarray(0.5 * self.depth * (1.0 + np.tanh(signed / self.width_px)))
 
 
-Shape = TubeShape | BallShape | SoftEdge
+Shape = TubeShape | BandedWire | BallShape | SoftEdge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,8 +135,8 @@ class ObjectPicture:
 
     @property
     def fineness(self) -> int:
-        """Return into how many cells a pixel's side is cut: the blur spans at least four."""
-        return self.fine or int(np.clip(np.ceil(4.0 / self.recording.blur_px), 2, 8))
+        """Return into how many cells a pixel's side is cut: the blur spans four or more."""
+        return self.fine or int(np.clip(np.ceil(4.0 / self.recording.blur_px), 3, 8))
 
     def intensity(self) -> FloatArray:
         """Return the mean intensity of each pixel, 1 for the background in the middle.
@@ -126,7 +149,11 @@ class ObjectPicture:
         margin = int(np.ceil(4.0 * recording.blur_px * (_TAIL_WIDTH if recording.tail else 1.0)))
         row = _fine_places(self.rows, margin, fine)
         column = _fine_places(self.columns, margin, fine)
-        rows, columns = (one.ravel() for one in np.meshgrid(row, column, indexing="ij"))
+        down, across = np.meshgrid(row, column, indexing="ij")
+        # each line of points shifted within its cells, or a shaft along the lines would be drawn
+        # some tenths of a percent too wide or too narrow
+        rows = (down + _shifts(len(column), fine)).ravel()
+        columns = (across + _shifts(len(row), fine)[:, np.newaxis]).ravel()
         depth = np.zeros(rows.size)
         for shape in self.shapes:
             depth += shape.attenuation(rows, columns)
@@ -153,6 +180,11 @@ class ObjectPicture:
 
 def _fine_places(count: int, margin: int, fine: int) -> FloatArray:
     return (np.arange((count + 2 * margin) * fine) + 0.5) / fine - 0.5 - margin
+
+
+def _shifts(count: int, fine: int) -> FloatArray:
+    """Return shifts within a cell, even over any run of them: steps of the golden ratio."""
+    return np.asarray((np.arange(count) * 0.6180339887498949 % 1.0 - 0.5) / fine)
 
 
 def _blurred(passed: FloatArray, recording: Recording, fine: int) -> FloatArray:

@@ -139,16 +139,33 @@ def fit_shaft(
         found.kept,
         widen=_shared_misfit(fit, solution, found.kept),
     )
-    loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
-    if loosest > LARGEST_U_REL:
-        share = 100 * loosest
-        return NoScale(
-            reason=(
-                f"the shaft's diameter is uncertain by {share:.0f} %: trace a longer piece, read "
-                "more frames, or state filling and other diameter"
-            )
-        )
+    spread = _doubted(spread, answer.apart)
+    fault = _loose(spread)
+    if fault:
+        return NoScale(reason=fault)
     return _report(fit, replace(found, solution=solution), spread)
+
+
+def _doubted(spread: TubeSpread, apart: float) -> TubeSpread:
+    """Widen by how far off, relatively, other explanations of a thread in the wall lie."""
+    doubt = apart * spread.outer_px
+    return replace(
+        spread,
+        u_outer_px=float(np.hypot(spread.u_outer_px, doubt / np.sqrt(3.0))),
+        low_px=spread.low_px - doubt,
+        high_px=spread.high_px + doubt,
+    )
+
+
+def _loose(spread: TubeSpread) -> str:
+    """Return why neither diameter is known well enough, empty when one is."""
+    loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
+    if loosest <= LARGEST_U_REL:
+        return ""
+    return (
+        f"the shaft's diameter is uncertain by {100 * loosest:.0f} %: trace a longer piece, read "
+        "more frames, or state filling and other diameter"
+    )
 
 
 def _any_wall() -> tuple[float, float]:

@@ -23,7 +23,7 @@ PLACES = np.linspace(-0.9, 0.9, 13)
 NARROWER = (0.85, 0.7)  # how much narrower a tube beside a wire may be than both together
 TURNS = 6
 AS_GOOD = 8.0  # in squared misfit over noise: an explanation within four standard deviations
-SAME = 0.02  # relative difference in diameter below which two explanations are one
+TOO_FAR = 0.05  # relative difference in diameter between explanations that no interval mends
 SEEN = 5.0  # standard deviations of what chance alone explains
 
 
@@ -34,6 +34,7 @@ class ThreadAnswer:
     fit: TubeFit
     solution: TubeSolution
     is_ambiguous: bool = False
+    apart: float = 0.0
 
 
 def with_thread(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> ThreadAnswer:
@@ -57,9 +58,12 @@ def with_thread(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> ThreadAn
     if not found:
         return ThreadAnswer(fit=fit, solution=plain)
     best = min(found, key=lambda one: one.cost)
-    others = [one.shared[OUTER] for one in found if 2 * (one.cost - best.cost) <= AS_GOOD]
-    apart = float(np.ptp(others))
-    return ThreadAnswer(fit=threaded, solution=best, is_ambiguous=apart > SAME)
+    others = [one for one in found if 2 * (one.cost - best.cost) <= AS_GOOD]
+    apart = float(np.ptp([one.shared[OUTER] for one in others]))
+    # explanations may differ by what the interval holds anyway, more so where the wall is unknown
+    loosest = max(float(np.sqrt(one.covariance[OUTER, OUTER])) for one in others)
+    allowed = max(TOO_FAR, 2 * loosest)
+    return ThreadAnswer(fit=threaded, solution=best, is_ambiguous=apart > allowed, apart=apart)
 
 
 def _falls(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> FloatArray:

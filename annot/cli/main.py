@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from annot.cli.agree import agree
 from annot.cli.audit import audit
 from annot.cli.demo import demo
 from annot.cli.geometry import geometry
@@ -48,7 +49,7 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema):
+for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema, agree):
     app.command()(verb)
 app.add_typer(audit, name="audit")
 app.add_typer(validate, name="validate")

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from annot.tasks.rehearse import ball_case, shaft_case
+from annot.tasks.rehearse import ball_case, marker_case, shaft_case
 from annot.tasks.rehearse.report import (
     Bar,
     StudyReport,
@@ -21,6 +21,13 @@ from annot.tasks.rehearse.trial import Trial
 GOOD_BOUND_REL, MOST_BIAS_REL, MOST_OVER_BOUND = 0.01, 0.005, 1.5
 LEAST_CASES = 20  # fewer say nothing about a cell's scatter
 CELL = ("size", "blur", "contrast")
+COARSE = (
+    ("quantity",),
+    ("quantity", "size"),
+    ("quantity", "blur"),
+    ("quantity", "contrast"),
+    ("quantity", *CELL),
+)
 QUANTITIES = ("size, fit alone", "scale")
 
 SCALE_KINDS: Mapping[str, Study] = MappingProxyType(
@@ -39,17 +46,17 @@ SCALE_KINDS: Mapping[str, Study] = MappingProxyType(
                 ("quantity", *CELL),
             ),
         ),
+        "markers": Study(
+            name="scale-markers",
+            run=marker_case.run_marker_case,
+            drawn=marker_case.DRAWN,
+            cells=COARSE,
+        ),
         "sphere": Study(
             name="scale-sphere",
             run=ball_case.run_ball_case,
             drawn=ball_case.DRAWN,
-            cells=(
-                ("quantity",),
-                ("quantity", "size"),
-                ("quantity", "blur"),
-                ("quantity", "contrast"),
-                ("quantity", *CELL),
-            ),
+            cells=COARSE,
         ),
     }
 )

@@ -8,7 +8,15 @@ import pytest
 
 from annot.calibration.shadow import TubeShadow
 from annot.calibration.shaft_bound import shaft_bound_px
-from annot.tasks.rehearse import SCALE_KINDS, ball_case, run_case, shaft_case, shaft_picture, tally
+from annot.tasks.rehearse import (
+    SCALE_KINDS,
+    ball_case,
+    marker_case,
+    run_case,
+    shaft_case,
+    shaft_picture,
+    tally,
+)
 from annot.tasks.rehearse.edge_finder import found_ends
 from annot.tasks.rehearse.reading_case import QUANTITIES, run_reading_case
 from annot.tasks.rehearse.shaft_bound import KnownBefore, shaft_bound_rel
@@ -229,3 +237,33 @@ def test_the_naive_width_stands_beside_the_fit():
     assert fit.beside[NAIVE] == pytest.approx(width, rel=0.03)
     assert NAIVE not in scale.beside
     assert tally([fit]).naive_bias_rel == pytest.approx(fit.beside[NAIVE] / fit.true - 1)
+
+
+@pytest.mark.parametrize("kind", sorted(SCALE_KINDS))
+def test_every_kind_of_object_is_scaled_beside_its_truth(kind):
+    [fit, scale] = run_case(SCALE_KINDS[kind], 7, seed=1)
+    assert (fit.labels["quantity"], scale.labels["quantity"]) == ("size, fit alone", "scale")
+    assert (fit.unit, scale.unit) == ("px", "mm/px")
+    assert fit.error_rel is not None
+    assert abs(fit.error_rel) < 0.1
+    assert scale.u_rel > fit.u_rel
+    # a scale is a known size over a size in pixels: their errors mirror one another
+    assert fit.error_rel * scale.error_rel < 1e-4
+
+
+def test_bands_stand_where_they_are_drawn_and_within_the_stated_tilt_and_tolerance():
+    for case in range(24):
+        drawn = marker_case.draw(case, chance_of(1, case))
+        gaps = np.diff(drawn.centres_px) / drawn.size_px
+        assert np.all(gaps <= 1.01)
+        assert np.all(gaps >= 0.99 * math.cos(math.radians(drawn.tilt_deg)))
+        assert abs(drawn.true_mm / drawn.stated_mm - 1) <= 0.01
+        [wire] = drawn.picture.shapes
+        places = np.array([wire.course.point_mm(centre)[1::-1] for centre in drawn.centres_px])
+        shape = np.array([drawn.picture.rows, drawn.picture.columns])
+        assert np.all((places > 15) & (places < shape - 16))
+        seen = replace(drawn.picture, recording=replace(drawn.picture.recording, slope=(0, 0)))
+        dark = seen.intensity()[tuple(places.round().astype(int).T)]
+        between = 0.5 * (places[1:] + places[:-1])
+        bare = seen.intensity()[tuple(between.round().astype(int).T)]
+        assert dark.max() < bare.min()
