@@ -10,12 +10,14 @@ from annot.calibration import LoopScale, ObjectKind, ObjectRequest, ScaleRequest
 from annot.errors import AnnotError, InputError
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
-from annot.reads import Conditions, LoopRead
+from annot.reads import LoopRead
 from annot.tasks.calibrate import MadeScale
 from annot.tasks.measure import NO_SCALE_ASKED, Beams
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot import read_edits as edits
+from napari_annot.assistance import Assistance
+from napari_annot.assisted import Carried, Ghost
 from napari_annot.display_state import AS_THE_FILE_ASKS
 from napari_annot.draft_numbers import DraftNumbers, Surroundings
 from napari_annot.drawing import Draft, caliper_of
@@ -30,14 +32,13 @@ from napari_annot.tools import Tool, Trace, trace_of
 NOBODY = Read(reader="", loops=())
 
 
-class Desk:
+class Desk(Assistance):
     """The model behind the screen: every change goes through it, every view follows `changed`.
 
     Loops are named by their absolute path here, in the read too; `saving` gives them the names
     that a read file uses.
     """
 
-    changed = Signal()
     frame_wanted = Signal(int)
     fit_wanted = Signal(str, object)
     answers_wanted = Signal(list)
@@ -60,6 +61,8 @@ class Desk:
         self.selected: str | None = None
         self.placing = EndPlacing()
         self.read_file: Path | None = None
+        self.ghost: Ghost | None = None
+        self.carried: Carried | None = None
         self._saved = NOBODY
         self.message = ""
         self.message_is_fault = False
@@ -214,49 +217,6 @@ class Desk:
             key, self.selected = self.selected, None
             self._do(edits.without_caliper(self.read, key))
 
-    def revise(self, key: str, **facts: object) -> None:
-        """Change what a caliper states: repeat, tilt, note."""
-        found = edits.find_caliper(self.read, key)
-        if found is not None:
-            changed = replace(found[1], **facts)  # type: ignore[arg-type]  # fields by name
-            self._do(edits.with_caliper(self.read, found[0], changed))
-
-    def place_ends(self, placing: EndPlacing) -> None:
-        """State how well an end is placed: for every caliper of the read, and those to come."""
-        self.placing = placing
-        self._do(
-            edits.every_caliper(
-                self.read,
-                lambda one: replace(one, u_end_px=placing.u_px, u_end_mm=placing.u_mm),
-            )
-        )
-
-    # ---- statements
-
-    def state_reader(self, reader: str, study: str) -> None:
-        """State who reads and what the study is called; no step of its own to undo."""
-
-        def name(read: Read) -> Read:
-            return replace(read, reader=reader.strip(), study=study.strip() or None)
-
-        self.read = name(self.read)
-        self.history.everywhere(name)
-        self.changed.emit()
-
-    def state_conditions(self, conditions: Conditions) -> None:
-        """State filling and rhythm for the loop on show."""
-        file = self._on_show()
-        self._do(edits.edited(self.read, file, lambda loop: replace(loop, conditions=conditions)))
-
-    def state_plane(self, plane_deg: float | None) -> None:
-        """State the echo plane's angle for the loop on show."""
-        file = self._on_show()
-
-        def edit(loop: LoopRead) -> LoopRead:
-            return replace(loop, view=replace(loop.view, plane_deg=plane_deg))
-
-        self._do(edits.edited(self.read, file, edit))
-
     # ---- the whole read
 
     def undo(self) -> None:
@@ -323,6 +283,8 @@ class Desk:
             drafted=self.draft_numbers.of(self.draft, self._around()),
             selected=self.selected,
             placing=self.placing,
+            ghost=self.ghost,
+            carried=self.carried,
             unsaved=self.unsaved,
             can_undo=self.history.can_undo,
             can_redo=self.history.can_redo,

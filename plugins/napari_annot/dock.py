@@ -21,6 +21,7 @@ from napari_annot import dialogs, filing
 from napari_annot.answering import Answerer
 from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
+from napari_annot.carrier import Carrier
 from napari_annot.desk import Desk
 from napari_annot.display_panel import DisplayPanel
 from napari_annot.keys import Keys
@@ -51,12 +52,13 @@ class MeasureDock(QWidget):
         super().__init__()
         self.desk = Desk()
         self.fitter, self.answerer = ScaleFitter(self.desk), Answerer(self.desk)
+        self.carrier = Carrier(self.desk)
         self.stage = Stage(napari_viewer, self.desk)
         self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._ties = Ties(self.desk, self.stage, (self.fitter, self.answerer))
+        self._ties = Ties(self.desk, self.stage, (self.fitter, self.answerer, self.carrier))
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
@@ -216,7 +218,10 @@ class MeasureDock(QWidget):
         self.calipers.delete_wanted.connect(self.desk.delete_selected)
         self.calipers.placing_stated.connect(self.desk.place_ends)
         self.calipers.tilt_stated.connect(lambda tilt: self._revise(tilt_deg=tilt))
+        self.calipers.beat_stated.connect(lambda beat: self._revise(beat=beat))
+        self.calipers.moment_stated.connect(lambda moment: self._revise(moment=moment))
         self.calipers.note_stated.connect(lambda note: self._revise(note=note))
+        self._connect_help()
         self.reading.reader_stated.connect(self.desk.state_reader)
         self.reading.conditions_stated.connect(
             lambda stated: self._attempt(lambda: self.desk.state_conditions(stated))
@@ -232,6 +237,19 @@ class MeasureDock(QWidget):
         self.table.model.repeat_stated.connect(
             lambda key, repeat: self.desk.revise(key, repeat=repeat)
         )
+
+    def _connect_help(self) -> None:
+        row, desk = self.calipers.help, self.desk
+        for wish, done in (
+            (row.propose_wanted, desk.propose_ends),
+            (row.accepted, desk.accept_ends),
+            (row.left, desk.leave_ends),
+            (row.carry_wanted, desk.carry),
+            (row.stop_wanted, desk.stop_carrying),
+            (row.confirmed, desk.confirm),
+            (row.all_confirmed, desk.confirm_all),
+        ):
+            wish.connect(partial(self._attempt, done))
 
     def _make_keys(self) -> Keys:
         pen = self.stage.mouse.pen

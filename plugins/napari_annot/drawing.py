@@ -51,6 +51,13 @@ class Draft:
         return (*self.fixed, self.floating)
 
     @property
+    def drawn_points(self) -> tuple[PixelPoint, ...]:
+        """The points as a pen would run: a contour goes back to its first point."""
+        points = self.points
+        closes = self.tool.measurand is not None and self.tool.measurand.kind == "contour"
+        return (*points, points[0]) if closes and len(points) > 2 else points
+
+    @property
     def most_points(self) -> int:
         """How many points the tool takes."""
         if self.tool.straight:

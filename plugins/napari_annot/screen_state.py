@@ -10,6 +10,7 @@ from annot.reads import Conditions
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot.answers import Answer
+from napari_annot.assisted import Carried, Ghost
 from napari_annot.display_state import DisplayWords
 from napari_annot.drawing import Draft
 from napari_annot.end_placing import EndPlacing
@@ -78,6 +79,7 @@ class Row:
     interval: str
     scaled: bool
     provisional: bool
+    confirmed: bool
     repeat: int
     warnings: tuple[str, ...]
     here: bool
@@ -106,6 +108,9 @@ class ScreenState:
     reader: str
     study: str
     placing: EndPlacing
+    ghost: bool
+    carrying: str
+    unconfirmed: int
     unsaved: bool
     can_undo: bool
     can_redo: bool
@@ -130,6 +135,8 @@ class Facts:
     drafted: tuple[Answer, ...]
     selected: str | None
     placing: EndPlacing
+    ghost: Ghost | None
+    carried: Carried | None
     unsaved: bool
     can_undo: bool
     can_redo: bool

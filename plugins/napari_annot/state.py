@@ -6,6 +6,7 @@ from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
 from napari_annot import wording
 from napari_annot.answers import Answer, label_of
+from napari_annot.assisted import Ghost, unconfirmed
 from napari_annot.display_state import DisplayWords, altered_words, display_words
 from napari_annot.screen_state import (
     DrawnLine,
@@ -16,7 +17,7 @@ from napari_annot.screen_state import (
     ScreenState,
 )
 from napari_annot.shapes import circle
-from napari_annot.tools import PURPLE, tool_of
+from napari_annot.tools import PURPLE, WHITE, tool_of
 
 
 def resolve(facts: Facts) -> ScreenState:
@@ -44,6 +45,9 @@ def resolve(facts: Facts) -> ScreenState:
         reader=facts.read.reader,
         study=facts.read.study or "",
         placing=facts.placing,
+        ghost=_ghost(facts) is not None,
+        carrying=wording.carrying_words(facts.carried),
+        unconfirmed=len(unconfirmed(facts.read)),
         unsaved=facts.unsaved,
         can_undo=facts.can_undo,
         can_redo=facts.can_redo,
@@ -130,6 +134,7 @@ def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: F
         interval=answer.interval,
         scaled=not answer.unscaled,
         provisional=answer.provisional,
+        confirmed=caliper.confirmed,
         repeat=caliper.repeat,
         warnings=answer.measurement.warnings,
         here=part.file == facts.shown and frame == facts.frame,
@@ -155,7 +160,31 @@ def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
         *_object_lines(facts, part),
         *_caliper_lines(facts, part),
         *_draft_lines(facts),
+        *_ghost_lines(facts),
     )
+
+
+def _ghost(facts: Facts) -> Ghost | None:
+    """Return the proposal that still fits what is on show."""
+    ghost = facts.ghost
+    if ghost is None or facts.selected != ghost.caliper.key or not ghost.stands(facts.read):
+        return None
+    return ghost
+
+
+def _ghost_lines(facts: Facts) -> list[DrawnLine]:
+    ghost = _ghost(facts)
+    if ghost is None or ghost.caliper.frame.frame != facts.frame or facts.draft is not None:
+        return []
+    return [
+        DrawnLine(
+            key="ghost",
+            points=ghost.refined.points,
+            colour=WHITE,
+            label=wording.ghost_words(ghost),
+            thin=True,
+        )
+    ]
 
 
 def _object_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
@@ -208,8 +237,10 @@ def _caliper_line(caliper: Caliper, answers: tuple[Answer, ...], *, selected: bo
         key=caliper.key,
         points=caliper.drawn_points,
         colour=tool.colour,
-        label=label_of(tool.title, answers),
+        label=label_of(tool.title, answers, marks=wording.origin_marks(caliper)),
+        ends=caliper.measurand.kind == "length",
         selected=selected,
+        thin=not caliper.confirmed,
     )
 
 
@@ -233,9 +264,10 @@ def _draft_lines(facts: Facts) -> list[DrawnLine]:
     return [
         DrawnLine(
             key="draft",
-            points=draft.points,
+            points=draft.drawn_points,
             colour=draft.tool.colour,
             label=label,
+            ends=draft.tool.measurand is None or draft.tool.measurand.kind == "length",
             selected=True,
         )
     ]

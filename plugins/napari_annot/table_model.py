@@ -6,7 +6,14 @@ from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex,
 from qtpy.QtGui import QColor, QPixmap
 
 from napari_annot.screen_state import Row
-from napari_annot.wording import PROVISIONAL, PROVISIONAL_SIGN, frame_words, joined
+from napari_annot.wording import (
+    PROVISIONAL,
+    PROVISIONAL_SIGN,
+    UNCONFIRMED,
+    UNCONFIRMED_SIGN,
+    frame_words,
+    joined,
+)
 
 Index = QModelIndex | QPersistentModelIndex
 Role = Qt.ItemDataRole
@@ -99,7 +106,8 @@ class MeasurementTable(QAbstractTableModel):
 
 def _text(row: Row, column: int) -> str:
     return (
-        f"{row.quantity}\n#{row.loop} frame {frame_words(row.frame)}{_mark(row)}",
+        f"{'' if row.confirmed else UNCONFIRMED_SIGN}{row.quantity}\n"
+        f"#{row.loop} frame {frame_words(row.frame)}{_mark(row)}",
         row.view.replace("° ", "°\n"),
         f"{PROVISIONAL_SIGN if row.provisional else ''}{row.value}"
         f"{'' if row.scaled else ' ⚠'}\n{row.interval}",
@@ -109,7 +117,8 @@ def _text(row: Row, column: int) -> str:
 
 
 def _mark(row: Row) -> str:
-    return f", {PROVISIONAL}" if row.provisional else ""
+    marks = ((row.provisional, PROVISIONAL), (not row.confirmed, UNCONFIRMED))
+    return "".join(f", {words}" for holds, words in marks if holds)
 
 
 def _tip(row: Row, column: int) -> str:

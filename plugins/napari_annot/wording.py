@@ -3,13 +3,18 @@
 from collections.abc import Sequence
 
 from annot.calibration import NoScale, PixelScale, ScaleCandidate, candidate_scales
+from annot.measurement import Caliper
+from annot.measurement.edge_fit import NoEdge
 from annot.tasks.calibrate import ScaleComparison
 from annot.tasks.open import Loop, LoopHeader, scale_words
+from annot.tasks.refine import Proposal
 from annot.uncertainty import Estimate, decimals_for, expand, value_with_u
+from napari_annot.assisted import Carried, Ghost
 from napari_annot.standings import Standing
 
 NO_SCALE_SIGN = "no scale"
 PROVISIONAL, PROVISIONAL_SIGN = "provisional", "≈ "
+UNCONFIRMED, UNCONFIRMED_SIGN = "not confirmed", "◇ "
 UNIT_SIGNS = {"mm2": "mm²", "px2": "px²", "deg": "°"}
 
 
@@ -173,3 +178,35 @@ def _offered(candidate: ScaleCandidate) -> str:
 def joined(sentences: Sequence[str]) -> str:
     """Return several remarks as a list of lines."""
     return "\n".join(f"• {_sentence(one)}" for one in sentences)
+
+
+def ghost_words(ghost: Ghost) -> str:
+    """Return what the picture proposes for each end, beside the proposed line."""
+    lines = [_proposal_words(one, len(ghost.caliper.points)) for one in ghost.proposals]
+    return "\n".join(["Proposed ends, not taken", *lines])
+
+
+def _proposal_words(proposal: Proposal, points: int) -> str:
+    end = "first" if proposal.end == 0 and points > 1 else "last"
+    found = proposal.found
+    if isinstance(found, NoEdge):
+        return f"{end}: stays, {found.reason}"
+    mm = "" if proposal.shift_mm is None else f" ({proposal.shift_mm:+.2f} mm)"
+    return (
+        f"{end}: {found.shift_px:+.2f} px{mm}, u {found.u_px:.2f} px, "
+        f"{100 * found.within_a_pixel:.0f} % within 1 px"
+    )
+
+
+def origin_marks(caliper: Caliper) -> tuple[str, ...]:
+    """Return a line on where a caliper comes from, unless it was drawn by hand."""
+    if not caliper.confirmed:
+        return (f"{UNCONFIRMED_SIGN}{caliper.origin}, {UNCONFIRMED}",)
+    return () if caliper.origin == "drawn" else (f"{caliper.origin}, confirmed",)
+
+
+def carrying_words(carried: Carried | None) -> str:
+    """Return how far carrying has come, empty if nothing is carried."""
+    if carried is None:
+        return ""
+    return f"Carrying: {carried.looked} of {carried.frames} frames …"
