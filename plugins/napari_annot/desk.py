@@ -267,6 +267,11 @@ class Desk(Assistance):
         self.read_file, self._saved = path, self.read
         self.changed.emit()
 
+    def taken_up(self, read_file: Path | None) -> None:
+        """Count the read as unsaved work on a file, or on none yet."""
+        self.read_file, self._saved = read_file, NOBODY
+        self.changed.emit()
+
     def facts(self) -> Facts:
         """Return a snapshot of the desk."""
         return Facts(

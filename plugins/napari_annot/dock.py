@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from qtpy.QtCore import QTimer
+from qtpy.QtGui import QShowEvent
 from qtpy.QtWidgets import (
     QLabel,
     QProgressBar,
@@ -15,13 +16,15 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
-from annot.errors import AnnotError
+from annot.errors import AnnotError, InputError
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
 from napari_annot import dialogs, filing
 from napari_annot.answering import Answerer
+from napari_annot.autosave import Autosave, autosave_of, left_behind
 from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
 from napari_annot.carrier import Carrier
+from napari_annot.closing import ClosingGuard
 from napari_annot.desk import Desk
 from napari_annot.display_panel import DisplayPanel
 from napari_annot.keys import Keys
@@ -37,6 +40,9 @@ from napari_annot.workers import ScaleFitter
 
 READ_TAB = 3
 REST_MS = 250
+LEFT_BEHIND = (
+    "A window that is gone left unsaved work behind: take it up under Read, Take up unsaved work."
+)
 
 
 class MeasureDock(QWidget):
@@ -52,13 +58,16 @@ class MeasureDock(QWidget):
         super().__init__()
         self.desk = Desk()
         self.fitter, self.answerer = ScaleFitter(self.desk), Answerer(self.desk)
-        self.carrier = Carrier(self.desk)
+        self.carrier, self.autosave = Carrier(self.desk), Autosave(self.desk)
+        self._guard = ClosingGuard(self.may_close)
         self.stage = Stage(napari_viewer, self.desk)
         self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._ties = Ties(self.desk, self.stage, (self.fitter, self.answerer, self.carrier))
+        self._ties = Ties(
+            self.desk, self.stage, (self.fitter, self.answerer, self.carrier, self.autosave)
+        )
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
@@ -68,7 +77,9 @@ class MeasureDock(QWidget):
         self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         fault = binding_fault()
-        self.desk.say(fault, fault=bool(fault))
+        kept = "" if fault or not left_behind() else LEFT_BEHIND
+        self.desk.say(fault or kept, fault=bool(fault or kept))
+        self.reading.take_up.setVisible(bool(kept))
         self.refresh()
 
     # ---- what a person asks for, callable without a file dialog
@@ -100,6 +111,11 @@ class MeasureDock(QWidget):
         """Load a read file with its loops."""
 
         def load() -> None:
+            kept = autosave_of(path.resolve())
+            if kept.exists() and dialogs.takes_up(self, kept):
+                filing.take_up(self.desk, kept, path.resolve())
+                self.desk.say(f"Took up unsaved work on {path.name}: save it.")
+                return
             filing.load(self.desk, path)
             self.desk.say(f"Loaded {path.name}.")
 
@@ -123,8 +139,42 @@ class MeasureDock(QWidget):
 
         self._attempt(export)
 
+    def take_up_left_behind(self) -> None:
+        """Take up unsaved work of a window that had no read file and is gone."""
+
+        def take_up() -> None:
+            kept = left_behind()
+            if not kept:
+                raise InputError("There is no unsaved work to take up.")
+            filing.take_up(self.desk, kept[0], None)
+            kept[0].unlink(missing_ok=True)
+            self.desk.say("Took up unsaved work: state the reader and save it.")
+
+        self._attempt(take_up)
+
+    def may_close(self) -> bool:
+        """Ask what becomes of unsaved work; False where the window is to stay."""
+        if not self.desk.unsaved:
+            return True
+        answer = dialogs.before_closing(self)
+        if answer == "save":
+            if self.desk.read_file is None:
+                self._ask_save()
+            else:
+                self.save_read(self.desk.read_file)
+            return not self.desk.unsaved
+        if answer == "discard":
+            self.autosave.drop()
+        return answer == "discard"
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802  # Qt's name
+        """Watch over the window that the dock is shown in."""
+        super().showEvent(event)
+        self._guard.watch(self.window())
+
     def teardown(self) -> None:
         """Let go of viewer, desk and threads; also done when the dock is destroyed."""
+        self._guard.let_go()
         self._ties.cut()
 
     # ---- showing
@@ -229,6 +279,7 @@ class MeasureDock(QWidget):
         self.reading.plane_stated.connect(
             lambda plane: self._attempt(lambda: self.desk.state_plane(plane))
         )
+        self.reading.take_up.clicked.connect(self._take_up)
         self.reading.load_wanted.connect(self._ask_read)
         self.reading.save_wanted.connect(self._ask_save)
         self.reading.export_wanted.connect(self._ask_export)
@@ -320,6 +371,11 @@ class MeasureDock(QWidget):
         path = dialogs.ask_read(self)
         if path:
             self.load_read(path)
+
+    def _take_up(self) -> None:
+        if not self.desk.unsaved or dialogs.may_drop(self):
+            self.take_up_left_behind()
+            self.reading.take_up.setVisible(bool(left_behind()))
 
     def _ask_save(self) -> None:
         path = dialogs.ask_new_read(self, self.desk.read_file)
