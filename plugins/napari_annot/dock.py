@@ -34,12 +34,13 @@ from napari_annot.scale_entry import request_of
 from napari_annot.scale_panel import ScalePanel
 from napari_annot.stage import Stage
 from napari_annot.table_panel import TablePanel
+from napari_annot.tall_page import TallPage
 from napari_annot.ties import Ties
 from napari_annot.tools import OBJECT_TOOLS, Tool
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 3
-REST_MS = 250
+REST_MS, LEAST_POINTS = 250, 10
 LEFT_BEHIND = (
     "A window that is gone left unsaved work behind: take it up under Read, Take up unsaved work."
 )
@@ -95,6 +96,11 @@ class MeasureDock(QWidget):
                 self.desk.say(f"{faults[0]}{more}", fault=True)
 
         self._attempt(open_all)
+
+    def turn_to(self, panel: QWidget) -> None:
+        """Show the page of a panel."""
+        pages = (self.scale, self.calipers, self.display, self.reading)
+        self.tabs.setCurrentIndex(pages.index(panel))
 
     def make_scale(self) -> None:
         """Scale the loop on show as entered."""
@@ -210,22 +216,24 @@ class MeasureDock(QWidget):
 
     def _lay_out(self) -> None:
         self.setMinimumWidth(380)
+        # over the viewer's own style, which has smaller letters in tables and fields
+        self.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")
         bold = self.headline.font()
         bold.setBold(True)
         self.headline.setFont(bold)
         for label in (self.headline, self.status, self.caution):
             label.setWordWrap(True)
-        small = self.caution.font()
-        small.setPointSizeF(small.pointSizeF() * 0.85)
-        self.caution.setFont(small)
         self.caution.setToolTip(SCOPE_OF_INTERVAL)
         self.progress.setRange(0, 0)
         self.progress.setFixedHeight(6)
         self.progress.setTextVisible(False)
-        self.tabs.addTab(self.scale, "Scale")
-        self.tabs.addTab(self.calipers, "Calipers")
-        self.tabs.addTab(self.display, "Display")
-        self.tabs.addTab(self.reading, "Read")
+        for page, title in (
+            (self.scale, "Scale"),
+            (self.calipers, "Calipers"),
+            (self.display, "Display"),
+            (self.reading, "Read"),
+        ):
+            self.tabs.addTab(TallPage(page), title)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
         layout.setSpacing(6)
@@ -245,7 +253,7 @@ class MeasureDock(QWidget):
             if page is not None:
                 here = index == self.tabs.currentIndex()
                 page.setSizePolicy(ignored, fixed if here else ignored)
-        self.tabs.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        self.tabs.setSizePolicy(fixed, QSizePolicy.Policy.Maximum)
 
     def _connect_loops_and_scale(self) -> None:
         self.loops.file_wanted.connect(self._ask_files)

@@ -121,7 +121,7 @@ def main(out: Path) -> None:
         for tool in CALIPER_TOOLS[:3]:
             scene.draw(tool, xray.truth.caliper(tool.name, FRAME).points_px)
         scene.dock.desk.state_reader("R7", "S01")
-        scene.dock.tabs.setCurrentWidget(scene.dock.scale)
+        scene.dock.turn_to(scene.dock.scale)
         scene.shoot(out)
         scene.close()
 

@@ -259,9 +259,6 @@ def _scrolled(label: QLabel) -> QScrollArea:
     """Return a few lines' room for a text that may be long."""
     label.setWordWrap(True)
     label.setAlignment(Qt.AlignmentFlag.AlignTop)
-    small = label.font()
-    small.setPointSizeF(small.pointSizeF() * 0.85)
-    label.setFont(small)
     area = QScrollArea()
     area.setWidget(label)
     area.setWidgetResizable(True)

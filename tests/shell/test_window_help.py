@@ -27,7 +27,7 @@ def test_ends_are_proposed_shown_and_taken(on_xray, xray):
     dock, row = on_xray.dock, on_xray.dock.calipers.help
     measure_by_hand(on_xray, xray.truth)
     dock.desk.go_to("ostium_width-1")
-    dock.tabs.setCurrentWidget(dock.calipers)
+    dock.turn_to(dock.calipers)
     assert row.propose.isVisible()
     row.propose.click()
     assert any("Proposed ends, not taken" in text for text in on_xray.labels())
@@ -40,7 +40,7 @@ def test_ends_are_proposed_shown_and_taken(on_xray, xray):
 
 def test_a_caliper_is_carried_in_a_thread_and_confirmed(on_xray, xray):
     dock, row = on_xray.dock, on_xray.dock.calipers.help
-    dock.tabs.setCurrentWidget(dock.calipers)
+    dock.turn_to(dock.calipers)
     dock.calipers.tools[OSTIUM.name].click()
     on_xray.drag(*xray.truth.caliper("ostium_width", 0).points_px)
     row.carry.click()
@@ -58,7 +58,7 @@ def test_a_caliper_is_carried_in_a_thread_and_confirmed(on_xray, xray):
 
 def test_carrying_can_be_stopped(on_xray, xray):
     dock, row = on_xray.dock, on_xray.dock.calipers.help
-    dock.tabs.setCurrentWidget(dock.calipers)
+    dock.turn_to(dock.calipers)
     dock.calipers.tools[OSTIUM.name].click()
     on_xray.drag(*xray.truth.caliper("ostium_width", 0).points_px)
     row.carry.click()
