@@ -3,6 +3,11 @@
 import os
 
 import pytest
+from hypothesis import settings
+
+# the first example pays for imports that later ones do not: time is no law here
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

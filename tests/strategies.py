@@ -32,6 +32,7 @@ from annot.loops import LoopHeader, UltrasoundRegion, XrayView
 from annot.loops.timing import FrameTimes
 from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead, Read, ViewOverride
+from annot.reads.read import Implant
 from annot.uncertainty import InputQuantity, propagate, rectangular, stated
 from annot.vocabulary import MEASURANDS, FrameReference, Measurand
 
@@ -381,7 +382,15 @@ def loop_reads(draw: st.DrawFn, *, file: str) -> LoopRead:
     return LoopRead(
         file=file,
         sop_instance_uid=uid,
-        conditions=draw(st.sampled_from([Conditions(), Conditions(rhythm="atrial fibrillation")])),
+        conditions=draw(
+            st.sampled_from(
+                [
+                    Conditions(),
+                    Conditions(rhythm="atrial fibrillation"),
+                    Conditions(filling="full", moment="largest", atrial_pressure_mmhg=12.0),
+                ]
+            )
+        ),
         apex=draw(st.sampled_from([None, PixelPoint(-4.5, 319.5)])),
         view=draw(
             st.sampled_from([ViewOverride(), ViewOverride(primary_deg=-30.0, plane_deg=45.0)])
@@ -401,5 +410,6 @@ def reads(draw: st.DrawFn) -> Read:
         reader=draw(names),
         protocol=draw(st.sampled_from(["closure-planning", "own"])),
         study=draw(st.one_of(st.none(), names)),
+        implant=draw(st.sampled_from([None, Implant(nominal_width_mm=24.0, tolerance_mm=0.2)])),
         loops=tuple(draw(loop_reads(file=file)) for file in files),
     )

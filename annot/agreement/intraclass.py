@@ -4,6 +4,7 @@ Sources: P. E. Shrout and J. L. Fleiss, Psychol Bull 1979;86:420; K. O. McGraw a
 Psychol Methods 1996;1:30 (intervals).
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -144,9 +145,14 @@ def _agreement(squares: MeanSquares, tail: float) -> Estimate:
 
 
 def _of_mean(single: Estimate, k: int) -> Estimate:
-    """Step a single reading's correlation up to a mean's (Spearman and Brown)."""
+    """Step a single reading's correlation up to a mean's (Spearman and Brown).
+
+    At −1/(k − 1) the step has a pole: from there on down, where readers agree worse than by
+    chance, the variance that the mean would have is negative, and no number says how bad it is.
+    """
 
     def stepped(value: float) -> float:
-        return k * value / (1 + (k - 1) * value)
+        spread = 1 + (k - 1) * value
+        return k * value / spread if spread > 0 else -math.inf
 
     return Estimate(value=stepped(single.value), low=stepped(single.low), high=stepped(single.high))

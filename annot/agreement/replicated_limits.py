@@ -1,8 +1,9 @@
 """Limits of agreement where each reader (or method) reads every case more than once.
 
 Sources: J. M. Bland and D. G. Altman, Stat Methods Med Res 1999;8:135, sections 5.1 to 5.3. The
-interval of the limits of 5.3 is put together from those of the mean and of the variances
-(method of variance estimates recovery, G. Y. Zou, Stat Methods Med Res 2013;22:630, from memory).
+interval of a limit is put together from those of the mean (Student's t, cases counted) and of the
+variances (method of variance estimates recovery, G. Y. Zou, Stat Methods Med Res 2013;22:630, from
+memory), as a normal interval holds its limit far too seldom with the few cases of a pilot study.
 """
 
 import math
@@ -43,10 +44,6 @@ class _Within:
         """What a single reading scatters more than a case's mean does."""
         return self.weight * self.variance
 
-    @property
-    def variance_of_added(self) -> float:
-        return 2 * self.added**2 / self.dof if self.dof else 0.0
-
 
 def limits_with_replicates(
     first: Sequence[ArrayLike],
@@ -70,32 +67,89 @@ def limits_with_replicates(
     InputError
         If the cases do not pair, or there are fewer than three.
     """
-    from scipy.special import ndtri
-
+    checked_probability(probability)
     ones, others = groups_of(first, at_least=3), groups_of(second, at_least=3)
     if len(ones) != len(others):
         raise InputError(f"{len(ones)} cases against {len(others)}: they must pair up.")
     apart = np.array([np.mean(a) - np.mean(b) for a, b in zip(ones, others, strict=True)])
     within = [_Within.of(ones), _Within.of(others)]
-    n, bias, of_means = len(apart), float(np.mean(apart)), float(np.var(apart, ddof=1))
-    variance = of_means + sum(one.added for one in within)
+    n, of_means = len(apart), float(np.var(apart, ddof=1))
+    parts = [(of_means, n - 1.0), *((one.added, float(one.dof)) for one in within if one.dof)]
+    u = math.sqrt(of_means / n)
+    return _recovered(
+        _mean_of_cases(float(np.mean(apart)), u, n, probability),
+        parts,
+        variance=sum(part for part, _ in parts),
+        n=n,
+        multiplier=multiplier,
+        probability=probability,
+    )
+
+
+def _mean_of_cases(mean: float, u: float, n: int, probability: float) -> Estimate:
+    from scipy.special import stdtrit
+
+    reach = float(stdtrit(n - 1, (1 + probability) / 2)) * u
+    return Estimate(value=mean, low=mean - reach, high=mean + reach, u=u)
+
+
+def _recovered(
+    bias: Estimate,
+    parts: Sequence[tuple[float, float]],
+    *,
+    variance: float,
+    n: int,
+    multiplier: float,
+    probability: float,
+) -> LimitsOfAgreement:
+    """Return the limits about a bias, where a difference's variance is the sum of parts.
+
+    Parameters
+    ----------
+    parts
+        Each an estimated variance and its degrees of freedom.
+    variance
+        Their sum, unless an analysis of variance keeps one of its components from being negative.
+    """
     sd = math.sqrt(variance)
-    spread = 2 * of_means**2 / (n - 1) + sum(one.variance_of_added for one in within)
-    of_sd = spread / (4 * variance) if variance > 0 else 0.0
-    factor = float(ndtri((1 + checked_probability(probability)) / 2))
-
-    def estimate(value: float, u: float) -> Estimate:
-        return Estimate(value=value, low=value - factor * u, high=value + factor * u, u=u)
-
-    u_limit = math.sqrt(of_means / n + multiplier**2 * of_sd)
+    low_sd, high_sd = _interval_of_sd(variance, parts, probability)
+    down, up = bias.value - bias.low, bias.high - bias.value
+    shrink, grow = multiplier * (sd - low_sd), multiplier * (high_sd - sd)
+    lower, upper = bias.value - multiplier * sd, bias.value + multiplier * sd
+    of_variance = sum(2 * part**2 / dof for part, dof in parts)
+    of_sd = of_variance / (4 * sd**2) if sd > 0 else 0.0
+    u = math.sqrt(bias.u**2 + multiplier**2 * of_sd)
     return LimitsOfAgreement(
         n=n,
-        bias=estimate(bias, math.sqrt(of_means / n)),
+        bias=bias,
         sd=sd,
-        lower=estimate(bias - multiplier * sd, u_limit),
-        upper=estimate(bias + multiplier * sd, u_limit),
+        lower=Estimate(
+            value=lower,
+            low=lower - math.hypot(down, grow),
+            high=lower + math.hypot(up, shrink),
+            u=u,
+        ),
+        upper=Estimate(
+            value=upper,
+            low=upper - math.hypot(down, shrink),
+            high=upper + math.hypot(up, grow),
+            u=u,
+        ),
         multiplier=multiplier,
     )
+
+
+def _interval_of_sd(
+    total: float, parts: Sequence[tuple[float, float]], probability: float
+) -> tuple[float, float]:
+    """Return bounds of the root of a sum of variances from the chi-square bounds of each."""
+    from scipy.special import chdtri
+
+    tail = (1 - probability) / 2
+    # chdtri takes the upper tail: the small tail gives the large quantile
+    shrink = sum((part * (1 - dof / chdtri(dof, tail))) ** 2 for part, dof in parts)
+    grow = sum((part * (dof / chdtri(dof, 1 - tail) - 1)) ** 2 for part, dof in parts)
+    return math.sqrt(max(total - math.sqrt(shrink), 0.0)), math.sqrt(total + math.sqrt(grow))
 
 
 def limits_of_varying_pairs(
@@ -123,24 +177,13 @@ def limits_of_varying_pairs(
     if labels.shape != one.shape:
         raise InputError("Each pair of readings needs its case.")
     table = _OneWay.of(labels, one - other)
-    sd = math.sqrt(table.between + table.within)
-    spread = multiplier * sd
-    low_sd, high_sd = table.interval_of_sd(checked_probability(probability))
-    bias = table.bias(probability)
-    down, up = bias.value - bias.low, bias.high - bias.value
-    shrink, grow = multiplier * (sd - low_sd), multiplier * (high_sd - sd)
-    lower, upper = bias.value - spread, bias.value + spread
-    return LimitsOfAgreement(
+    return _recovered(
+        table.bias(checked_probability(probability)),
+        table.parts,
+        variance=table.between + table.within,
         n=len(table.sizes),
-        bias=bias,
-        sd=sd,
-        lower=Estimate(
-            value=lower, low=lower - math.hypot(down, grow), high=lower + math.hypot(up, shrink)
-        ),
-        upper=Estimate(
-            value=upper, low=upper - math.hypot(down, shrink), high=upper + math.hypot(up, grow)
-        ),
         multiplier=multiplier,
+        probability=probability,
     )
 
 
@@ -185,25 +228,15 @@ class _OneWay:
 
     def bias(self, probability: float) -> Estimate:
         """Return the mean difference; its error counts cases, not pairs."""
-        from scipy.special import stdtrit
-
         weights = self.sizes / np.sum(self.sizes)
         variances = self.between + self.within / self.sizes
         u = math.sqrt(float(np.sum(weights**2 * variances)))
-        reach = float(stdtrit(len(self.sizes) - 1, (1 + probability) / 2)) * u
-        return Estimate(value=self.mean, low=self.mean - reach, high=self.mean + reach, u=u)
+        return _mean_of_cases(self.mean, u, len(self.sizes), probability)
 
-    def interval_of_sd(self, probability: float) -> tuple[float, float]:
-        """Return bounds of √(between + within) from chi-square bounds of both mean squares."""
-        from scipy.special import chdtri
-
-        tail = (1 - probability) / 2
-        total = self.between + self.within
-        parts = (
-            (self.between_square / self.divisor, len(self.sizes) - 1),
+    @property
+    def parts(self) -> tuple[tuple[float, float], ...]:
+        """What between + within is put together from, each with its degrees of freedom."""
+        return (
+            (self.between_square / self.divisor, len(self.sizes) - 1.0),
             ((1 - 1 / self.divisor) * self.within, float(np.sum(self.sizes - 1))),
         )
-        # chdtri takes the upper tail: the small tail gives the large quantile
-        shrink = sum((part * (1 - dof / chdtri(dof, tail))) ** 2 for part, dof in parts)
-        grow = sum((part * (dof / chdtri(dof, 1 - tail) - 1)) ** 2 for part, dof in parts)
-        return math.sqrt(max(total - math.sqrt(shrink), 0.0)), math.sqrt(total + math.sqrt(grow))

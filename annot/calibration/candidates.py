@@ -76,7 +76,10 @@ def _of_projection(
             )
         else:
             scale = scale_of_spacing(header, request, spacing, frame=frame)
-            yield ScaleCandidate(name=spacing.name, basis=spacing.basis, scale=scale)
+            stated = spacing.mm_per_px if isinstance(scale, NoScale) else None
+            yield ScaleCandidate(
+                name=spacing.name, basis=spacing.basis, scale=scale, stated_mm=stated
+            )
     detector = header.xray.at(frame).imager_pixel_spacing_mm
     if detector is not None:
         yield ScaleCandidate(

@@ -105,14 +105,16 @@ def depth_ratio(
             f"the header gives no usable distance from source to patient: {distance:g} mm assumed "
             f"for the depth term ({SOURCE_TO_ISOCENTRE_MM.source})"
         )
-    if depth.high_mm >= distance:
-        raise InputError(
-            f"{header.path.name}: a difference in depth of {depth.words} reaches the source, "
-            f"{distance:g} mm away: state its half-range in mm."
-        )
     if depth.low_mm == depth.high_mm == 0:
         same = exact(1.0, key=group, unit="1", component="depth", source="same depth, as stated")
         return DepthRatio(quantity=_itself(same), group=group, warnings=tuple(warnings))
+    nearest = distance - (REFERENCE_OFF_ISOCENTRE_MM.value if off_isocentre else 0.0)
+    if depth.high_mm >= nearest:
+        raise InputError(
+            f"{header.path.name}: a difference in depth of {depth.words} reaches the source, which "
+            f"may lie {max(nearest, 0):g} mm from the reference: state a smaller one, or check the "
+            f"distance from source to patient, {distance:g} mm."
+        )
     quantity = propagate(
         depth_law, [_distance(distance, group, off_isocentre), _offset(depth, group)], unit="1"
     )

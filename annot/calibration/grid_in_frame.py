@@ -8,12 +8,13 @@ from numpy.typing import NDArray
 
 from annot.calibration.allowances import SOURCE_TO_ISOCENTRE_MM
 from annot.calibration.grid_fit import GridFit, fit_grid
+from annot.calibration.mean_of_frames import mean_of_frames
 from annot.calibration.request import ObjectRequest
 from annot.calibration.scale import NoScale
 from annot.calibration.seen_size import SeenSize
 from annot.calibration.spacing_tilt import SpacingTilt, tilt_notes, tilt_of, untilted
 from annot.geometry import PixelPoint
-from annot.uncertainty import InputQuantity, MeasurementResult, propagate
+from annot.uncertainty import InputQuantity, MeasurementResult
 
 KEYSTONE_SEEN = 3.0  # standard uncertainties: from here on a grid is said to be tilted
 DISTORTION_PX = 0.3  # a node farther off its place than this is worth a word
@@ -95,14 +96,13 @@ def grid_details(fit: GridFit) -> dict[str, object]:
 def _mean(fits: list[GridFit], request: ObjectRequest, *, key: str, way: str) -> MeasurementResult:
     values = [fit.pitch_row_px if way == "row" else fit.pitch_column_px for fit in fits]
     own = [fit.u_pitch_row_px if way == "row" else fit.u_pitch_column_px for fit in fits]
-    between = float(np.std(values, ddof=1)) if len(values) > 1 else 0.0
     seen = [
         InputQuantity(
             key=f"{key}{index}",
             value=value,
-            u=max(u, between),
+            u=u,
             unit="px",
-            dof=len(fits) - 1.0 if between > u else fit.dof,
+            dof=fit.dof,
             evaluation="A",
             distribution="t",
             component="scale",
@@ -115,7 +115,7 @@ def _mean(fits: list[GridFit], request: ObjectRequest, *, key: str, way: str) ->
             zip(fits, request.readings, values, own, strict=True)
         )
     ]
-    return propagate(lambda *sizes: sum(sizes) / len(sizes), seen, unit="px")
+    return mean_of_frames(seen, key=key)
 
 
 def _notes(fit: GridFit, request: ObjectRequest, tilt: SpacingTilt) -> tuple[str, ...]:

@@ -79,8 +79,8 @@ def intensities(frames: Frames, stored: StoredPixels, *, full_scale: float | Non
     is taken to spread the counts of the whole range over all values, a = top / ln(1 + top), and is
     varied by its allowance (from memory: common practice of detectors that store logarithms).
     """
-    top = full_scale or max((float(np.max(frame)) for frame in frames.values()), default=1.0)
-    upright = {n: _upright(frame, stored.sign, top) for n, frame in frames.items()}
+    top = _top(frames, full_scale)
+    upright = upright_frames(frames, stored, full_scale=full_scale)
     if stored.relation == "LIN":
         return Intensities(readings=(upright,), full_scale=(full_scale,))
     if stored.relation == "LOG" and stored.to_intensity is not None:
@@ -109,8 +109,16 @@ def intensities(frames: Frames, stored: StoredPixels, *, full_scale: float | Non
     )
 
 
-def _upright(frame: PixelArray, sign: int, top: float) -> PixelArray:
-    return frame if sign >= 0 else np.asarray(top - np.asarray(frame, dtype=float))
+def upright_frames(frames: Frames, stored: StoredPixels, *, full_scale: float | None) -> Frames:
+    """Return frames whose values rise with the intensity, as stored where they do already."""
+    if stored.sign >= 0:
+        return frames
+    top = _top(frames, full_scale)
+    return {n: np.asarray(top - np.asarray(frame, dtype=float)) for n, frame in frames.items()}
+
+
+def _top(frames: Frames, full_scale: float | None) -> float:
+    return full_scale or max((float(np.max(frame)) for frame in frames.values()), default=1.0)
 
 
 def _exponential(value: float, top: float, gain: float) -> float:

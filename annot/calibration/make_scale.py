@@ -145,6 +145,7 @@ def _stored_pixels(loop: Loop) -> StoredPixels:
     table = display.modality_table
     return StoredPixels(
         relation=xray.intensity_relationship if xray else None,
+        sign=(xray.intensity_sign if xray else None) or 1,
         to_intensity=None if table is None else table.apply,
         hidden=(
             None

@@ -16,7 +16,14 @@ from annot.calibration.allowances import (
 )
 from annot.calibration.ball_fit import fit_ball
 from annot.calibration.grid_in_frame import grid_in_frames
-from annot.calibration.intensity import Frames, Intensities, StoredPixels, intensities
+from annot.calibration.intensity import (
+    Frames,
+    Intensities,
+    StoredPixels,
+    intensities,
+    upright_frames,
+)
+from annot.calibration.mean_of_frames import mean_of_frames
 from annot.calibration.request import SPACED, ObjectReading, ObjectRequest
 from annot.calibration.row_in_frame import row_in_frames
 from annot.calibration.scale import NoScale
@@ -47,8 +54,7 @@ def size_in_frames(
     Parameters
     ----------
     frames : mapping of frame index to array (rows, columns)
-        Stored pixels, their values rising with the intensity for marks at a spacing; unused for
-        a segment.
+        Stored pixels; unused for a segment.
     key : str
         Prefix of the input keys.
     full_scale : float or None
@@ -65,7 +71,8 @@ def size_in_frames(
     if request.kind == "segment":
         return segment_by_hand(request, key=key, aspect=aspect)
     if request.kind in SPACED:
-        return _spaced(frames, request, key=key, aspect=aspect)
+        upright = upright_frames(frames, stored, full_scale=full_scale)
+        return _spaced(upright, request, key=key, aspect=aspect)
     if abs(aspect - 1) > 0.002:
         return NoScale(
             reason=(
@@ -257,34 +264,11 @@ def _sphere(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoSca
             )
         )
     return SeenSize(
-        size=_with_model(_mean(_as_scattered(sizes), unit="px"), key, BALL_MODEL_REL),
+        size=_with_model(mean_of_frames(sizes, key=f"{key}:seen"), key, BALL_MODEL_REL),
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),
     )
-
-
-def _as_scattered(sizes: list[InputQuantity]) -> list[InputQuantity]:
-    """Return the sizes of several frames, wider where they scatter more than they state.
-
-    The Birge ratio: what exceeds chance (one in twenty) widens each, with the frames' own degrees
-    of freedom, as motion or another place in the picture moves a whole frame's size.
-    """
-    from scipy.special import chdtri
-
-    freedom = len(sizes) - 1.0
-    if freedom < 2:
-        return sizes
-    mean = sum(one.value for one in sizes) / len(sizes)
-    chi2 = sum(((one.value - mean) / one.u) ** 2 for one in sizes)
-    if chi2 <= float(chdtri(freedom, 0.05)):
-        return sizes
-    ratio = math.sqrt(chi2 / freedom)
-    return [replace(one, u=one.u * ratio, dof=min(one.dof, freedom)) for one in sizes]
-
-
-def _mean(sizes: list[InputQuantity], *, unit: str) -> MeasurementResult:
-    return propagate(lambda *values: sum(values) / len(values), sizes, unit=unit)
 
 
 def _with_model(

@@ -8,6 +8,7 @@ from annot.calibration.identity import geometry_key, short_hash
 from annot.calibration.projection_geometry import StoredSpacing, stored_spacing
 from annot.calibration.request import HeaderRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
+from annot.errors import InputError
 from annot.loops import LoopHeader
 from annot.uncertainty import propagate
 
@@ -23,8 +24,18 @@ def frame_scale(header: LoopHeader, request: HeaderRequest, frame: int) -> Pixel
 
 def scale_of_spacing(
     header: LoopHeader, request: HeaderRequest, spacing: StoredSpacing, *, frame: int = 0
+) -> PixelScale | NoScale:
+    """Return the scale that one of the header's spacings gives on a frame, or why it gives none."""
+    try:
+        return _at_depth(header, request, spacing, frame=frame)
+    except InputError as fault:
+        # a list of many loops goes on where one header contradicts the depth
+        return NoScale(reason=fault.message.removeprefix(f"{header.path.name}: ").rstrip("."))
+
+
+def _at_depth(
+    header: LoopHeader, request: HeaderRequest, spacing: StoredSpacing, *, frame: int
 ) -> PixelScale:
-    """Return the scale that one of the header's spacings gives on a frame."""
     assert header.xray is not None
     view, geometry = header.xray.at(frame), geometry_key(header, frame)
     frames = held_frames(header, frame)

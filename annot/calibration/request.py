@@ -138,23 +138,53 @@ class ObjectRequest:
             )
 
 
+LARGEST_U_REL = 0.5  # a scale that may as well be none; past it somebody meant percent
+
+
+def _refuse_percent(u_rel: float) -> None:
+    if not 0 < u_rel <= LARGEST_U_REL:
+        raise InputError(
+            f"A relative standard uncertainty of {u_rel:g} is {100 * u_rel:g} %: give it as a "
+            f"fraction above 0 and up to {LARGEST_U_REL:g}, for instance 0.02 for 2 %."
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeaderRequest:
-    """Scale from what the file itself states; `u_rel` overrides the default allowance."""
+    """Scale from what the file itself states; `u_rel` overrides the default allowance.
+
+    Raises
+    ------
+    InputError
+        If `u_rel` is no fraction.
+    """
 
     kind: Literal["header"] = "header"
     u_rel: float | None = None
     placing: Placing = field(default_factory=Placing)
 
+    def __post_init__(self) -> None:
+        if self.u_rel is not None:
+            _refuse_percent(self.u_rel)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GivenRequest:
-    """A number from elsewhere, with the relative standard uncertainty its giver states."""
+    """A number from elsewhere, with the relative standard uncertainty its giver states.
+
+    Raises
+    ------
+    InputError
+        If `u_rel` is no fraction.
+    """
 
     mm_per_px: tuple[float, float]
     u_rel: float
     kind: Literal["given"] = "given"
     placing: Placing = field(default_factory=Placing)
+
+    def __post_init__(self) -> None:
+        _refuse_percent(self.u_rel)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from annot.calibration.allowances import SOURCE_TO_ISOCENTRE_MM
 from annot.calibration.band_fit import fit_bands
+from annot.calibration.mean_of_frames import mean_of_frames
 from annot.calibration.regular_row import Spacing
 from annot.calibration.request import ObjectReading, ObjectRequest
 from annot.calibration.scale import NoScale
@@ -107,25 +108,21 @@ def _mean_spacing(
     rows: list[SeenRow], request: ObjectRequest, *, key: str, what: str
 ) -> MeasurementResult:
     """Return the mean over the readings; the gaps' own errors are the same in every one."""
-    values = [row.spacing.spacing_px for row in rows]
-    between = float(np.std(values, ddof=1)) if len(values) > 1 else 0.0
-    seen = []
-    for index, (row, reading) in enumerate(zip(rows, request.readings, strict=True)):
-        wide = between > row.spacing.u_marks_px
-        seen.append(
-            InputQuantity(
-                key=f"{key}:seen{index}",
-                value=row.spacing.spacing_px,
-                u=max(row.spacing.u_marks_px, between),
-                unit="px",
-                dof=len(rows) - 1.0 if wide else row.spacing.dof,
-                evaluation="A",
-                distribution="t",
-                component="scale",
-                source=f"spacing of {len(row.marks)} {what} on their path, frame {reading.frame}",
-            )
+    seen = [
+        InputQuantity(
+            key=f"{key}:seen{index}",
+            value=row.spacing.spacing_px,
+            u=row.spacing.u_marks_px,
+            unit="px",
+            dof=row.spacing.dof,
+            evaluation="A",
+            distribution="t",
+            component="scale",
+            source=f"spacing of {len(row.marks)} {what} on their path, frame {reading.frame}",
         )
-    mean = propagate(lambda *sizes: sum(sizes) / len(sizes), seen, unit="px")
+        for index, (row, reading) in enumerate(zip(rows, request.readings, strict=True))
+    ]
+    mean = mean_of_frames(seen, key=f"{key}:seen")
     u_gaps = max(row.spacing.u_gaps_px / row.spacing.spacing_px for row in rows)
     gaps = stated(
         1.0,

@@ -3,7 +3,7 @@
 import math
 
 from annot.calibration.allowances import HAND_END_PX
-from annot.calibration.request import ObjectRequest
+from annot.calibration.request import ObjectReading, ObjectRequest
 from annot.calibration.scale import NoScale
 from annot.calibration.seen_size import SeenSize
 from annot.calibration.spacing_tilt import untilted
@@ -18,7 +18,9 @@ def segment_by_hand(request: ObjectRequest, *, key: str, aspect: float) -> SeenS
     """Return the length in pixels, averaged over all readings.
 
     Without a stated `u_end_px` three or more readings show the hand's own scatter (Type A, JCGM
-    100:2008 4.2); with fewer, or with readings that are all the same, the default stands.
+    100:2008 4.2); with fewer, or with readings that are all equally long, the default stands. A
+    trace that comes back to the last digit, on another frame say, was placed once: it counts once,
+    or copies would shrink the uncertainty.
 
     Parameters
     ----------
@@ -27,27 +29,28 @@ def segment_by_hand(request: ObjectRequest, *, key: str, aspect: float) -> SeenS
     aspect : float
         Width of a pixel over its height.
     """
+    drawn = list({reading.points: reading for reading in reversed(request.readings)}.values())[::-1]
     lengths = [
         length_px([PixelPoint(point.row, point.column * aspect) for point in reading.points])
-        for reading in request.readings
+        for reading in drawn
     ]
     if min(lengths) < LEAST_PX:
         return NoScale(
             reason=f"the known length is drawn {min(lengths):.1f} px long; at least 5 px are needed"
         )
     repeated = len(lengths) >= LEAST_REPEATS and request.u_end_px is None
-    notes: tuple[str, ...] = ()
+    notes = _copy_notes(len(request.readings) - len(drawn))
     if repeated and max(lengths) > min(lengths):
         size = _by_scatter(lengths, key=key)
-        notes = (
+        notes += (
             "the repeats show the hand's scatter, not whether the ends are where they were taken "
             "to be",
         )
     else:
-        size = _by_statement(lengths, request, key=key)
+        size = _by_statement(lengths, drawn, request.u_end_px or HAND_END_PX.value, key=key)
         if repeated:
-            notes = (
-                "all readings of the known length are the same, so they do not count as repeats: "
+            notes += (
+                "all readings of the known length are equally long, so they show no scatter: "
                 f"u = {HAND_END_PX.value:g} px for each end assumed",
             )
     return SeenSize(
@@ -57,6 +60,15 @@ def segment_by_hand(request: ObjectRequest, *, key: str, aspect: float) -> SeenS
         outline=(request.readings[0].points,),
         notes=notes,
         details={"lengths_px": lengths},
+    )
+
+
+def _copy_notes(copies: int) -> tuple[str, ...]:
+    if not copies:
+        return ()
+    return (
+        f"{copies} reading(s) of the known length copy another to the last digit and do not count: "
+        "place the ends anew for each repeat",
     )
 
 
@@ -71,8 +83,9 @@ def _by_scatter(lengths: list[float], *, key: str) -> MeasurementResult:
     return propagate(lambda value: value, [mean], unit="px")
 
 
-def _by_statement(lengths: list[float], request: ObjectRequest, *, key: str) -> MeasurementResult:
-    u_end = request.u_end_px or HAND_END_PX.value
+def _by_statement(
+    lengths: list[float], drawn: list[ObjectReading], u_end: float, *, key: str
+) -> MeasurementResult:
     sizes = [
         stated(
             length,
@@ -82,6 +95,6 @@ def _by_statement(lengths: list[float], request: ObjectRequest, *, key: str) -> 
             component="scale",
             source=f"two ends by hand in frame {reading.frame}, u = {u_end:g} px each",
         )
-        for index, (length, reading) in enumerate(zip(lengths, request.readings, strict=True))
+        for index, (length, reading) in enumerate(zip(lengths, drawn, strict=True))
     ]
     return propagate(lambda *values: sum(values) / len(values), sizes, unit="px")

@@ -20,9 +20,11 @@ from annot.tasks.geometry import (
     MarkedView,
     estimate_of,
     geometry_of,
+    marked_by_read,
     write_geometry_picture,
 )
 from annot.tasks.open import open_loop
+from annot.tasks.read import load_read
 from annot.uncertainty import value_with_u
 
 NUMBERS = 2
@@ -32,32 +34,33 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
     loop_a: Annotated[Path, typer.Argument(help="an X-ray loop")],
     loop_b: Annotated[Path, typer.Argument(help="another view of the same patient")],
     points: Annotated[
-        list[str],
+        list[str] | None,
         typer.Option(help="NAME=rowA,columnA:rowB,columnB, once for each landmark"),
-    ],
+    ] = None,
+    read: Annotated[
+        Path | None, typer.Option(help="take the landmarks that this read places on both loops")
+    ] = None,
     frame_a: Annotated[int, typer.Option(min=0, help="frame from 0 in the first loop")] = 0,
     frame_b: Annotated[int, typer.Option(min=0, help="frame from 0 in the second")] = 0,
-    u_px: Annotated[float, typer.Option(min=0.01, help="u of placing a landmark, px")] = 1.0,
+    u_px: Annotated[
+        float, typer.Option(min=0.01, max=100, help="u of placing a landmark, px")
+    ] = 1.0,
     neck: Annotated[str | None, typer.Option(help="FROM,TO landmarks of the neck's axis")] = None,
     reach: Annotated[str, typer.Option(help="steepest LAO/RAO,CRA/CAU of the stand")] = "60,40",
     picture: Annotated[Path | None, typer.Option(help="write both views (PNG)")] = None,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
     """Bring landmarks of two views into space: true lengths, heights, the view's angle."""
-    marks = dict(_landmark(text) for text in points)
-    if len(marks) != len(points):
-        raise typer.BadParameter("--points names a landmark twice")
-    first, second = (
-        MarkedView(
-            loop=open_loop(path),
-            frame=frame,
-            points={name: places[index] for name, places in marks.items()},
+    if (read is None) == (not points):
+        raise typer.BadParameter("give the landmarks by --points or by --read, one of the two")
+    if read is not None:
+        content = load_read(read)
+        first, second = (
+            marked_by_read(content, open_loop(path), file=path.name) for path in (loop_a, loop_b)
         )
-        for index, (path, frame) in enumerate(((loop_a, frame_a), (loop_b, frame_b)))
-    )
-    answer = geometry_of(
-        first, second, u_px=u_px, neck=_neck(neck), reach_deg=_pair(reach, "--reach")
-    )
+    else:
+        first, second = _by_hand(points or [], ((loop_a, frame_a), (loop_b, frame_b)))
+    answer = geometry_of(first, second, u_px=u_px, neck=_neck(neck), reach_deg=_reach(reach))
     if picture is not None:
         write_geometry_picture(answer, picture)
     if json:
@@ -72,6 +75,23 @@ def geometry(  # noqa: PLR0913, PLR0917 - each option of the command is an argum
         "moment of the cycle."
     )
     say_caution()
+
+
+def _by_hand(
+    points: list[str], views: tuple[tuple[Path, int], tuple[Path, int]]
+) -> tuple[MarkedView, MarkedView]:
+    marks = dict(_landmark(text) for text in points)
+    if len(marks) != len(points):
+        raise typer.BadParameter("--points names a landmark twice")
+    first, second = (
+        MarkedView(
+            loop=open_loop(path),
+            frame=frame,
+            points={name: places[index] for name, places in marks.items()},
+        )
+        for index, (path, frame) in enumerate(views)
+    )
+    return first, second
 
 
 def _landmark(text: str) -> tuple[str, tuple[PixelPoint, PixelPoint]]:
@@ -91,6 +111,15 @@ def _pair(text: str, option: str) -> tuple[float, float]:
     if len(numbers) != NUMBERS:
         raise typer.BadParameter(f"{option} takes two numbers with a comma between, not '{text}'")
     return numbers[0], numbers[1]
+
+
+def _reach(text: str) -> tuple[float, float]:
+    primary, secondary = _pair(text, "--reach")
+    if not (0 <= primary <= 180 and 0 <= secondary <= 90):
+        raise typer.BadParameter(
+            f"--reach takes angles up to 180 and 90 degrees with a comma between, not '{text}'"
+        )
+    return primary, secondary
 
 
 def _neck(text: str | None) -> tuple[str, str] | None:

@@ -9,10 +9,12 @@ import typer
 from annot.cli.agree import agree
 from annot.cli.audit import audit
 from annot.cli.demo import demo
+from annot.cli.followup import followup
 from annot.cli.geometry import geometry
 from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
+from annot.cli.protocol import protocol
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
@@ -49,19 +51,41 @@ def options(
     del show
 
 
-for verb in (demo, loops, scale, measure, track, section, sizes, geometry, view, schema, agree):
+for verb in (
+    demo,
+    loops,
+    scale,
+    measure,
+    track,
+    section,
+    followup,
+    sizes,
+    geometry,
+    view,
+    schema,
+    agree,
+):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(protocol, name="protocol")
 app.add_typer(validate, name="validate")
 
 
 def run() -> None:
     """Run the command line: exit 0 done, 1 the input is at fault, 2 wrong usage."""
+    if sys.stdout is None:
+        say_fault("standard output is closed, so no answer can be given; send it somewhere.")
+        sys.exit(1)
     try:
         app()
     except AnnotError as fault:
         say_fault(fault.message)
         sys.exit(1)
     except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    except OSError as fault:
+        say_fault(f"{fault.filename or 'the output'} cannot be used: {fault.strerror}.")
+        # what is still to be written would fail again as the program ends, and say so
         sys.stderr.close()
         sys.exit(1)

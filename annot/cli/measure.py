@@ -11,9 +11,11 @@ from rich.status import Status
 from rich.text import Text
 
 from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
+from annot.cli.protocol import print_hand_over
 from annot.errors import InputError
 from annot.measurement.refine import Refinement
 from annot.tasks.export import Cell, rows_of, write_table
+from annot.tasks.handover import hand_over
 from annot.tasks.measure import TableEntry, measure_read
 from annot.tasks.read import load_read
 from annot.tasks.refine import Proposal, refinements_of
@@ -50,10 +52,11 @@ def measure(
     say_table(f"Measurements of reader {content.reader}", HEADS, [short_row(row) for row in rows])
     if output is not None:
         say(f"Table: {output}")
-    unscaled = sum(row["unit"] == "px" for row in rows)
+    unscaled = sum(row["unit"] in ("px", "px2") for row in rows)
     if unscaled:
         say(f"{unscaled} of {len(rows)} measurements have no scale and stay in pixels.")
     say_warnings(_grouped(entries))
+    print_hand_over(hand_over(content, entries))
     say_caution()
 
 

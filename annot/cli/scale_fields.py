@@ -25,6 +25,7 @@ TRACE_FIELDS = {
     "markers": "path_px",
     "step": "path_px",
 }
+MOST_FRAMES = 1000
 COUNT_FIELDS = {"markers": "bands", "step": "edges"}
 
 
@@ -68,7 +69,12 @@ def frame_numbers(frame: int | None, frames: str | None) -> list[int]:
         raise typer.BadParameter(
             "--frames takes FIRST:AFTER_LAST, for instance 0:8, without --frame"
         )
-    return list(range(int(match[1]), int(match[2])))
+    first, after_last = int(match[1]), int(match[2])
+    if after_last - first > MOST_FRAMES:
+        raise typer.BadParameter(
+            f"--frames asks for {after_last - first} frames; {MOST_FRAMES} are the most"
+        )
+    return list(range(first, after_last))
 
 
 def reading_fields(

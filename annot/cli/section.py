@@ -95,7 +95,7 @@ def _print_together(group: SideBySide) -> None:
     if group.combinations:
         rows = [
             (
-                one.diameter,
+                one.diameter + (f" at '{one.moment}'" if one.moment else ""),
                 _cells(one.weighted)[0],
                 f"{one.birge_ratio:.2f}",
                 _cells(one.mandel_paule)[0],

@@ -18,7 +18,7 @@ from annot.tasks.track import (
     write_curve,
     write_curve_picture,
 )
-from annot.uncertainty import MeasurementResult, decimals_for, expand, value_with_u
+from annot.uncertainty import MeasurementResult, decimals_for, estimate, value_with_u
 
 
 def track(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
@@ -116,13 +116,13 @@ def _beat_rows(beat: BeatExtremes) -> list[tuple[str, ...]]:
 
 
 def _extreme_row(name: str, which: str, extreme: Extreme) -> tuple[str, ...]:
-    result, interval = extreme.result, expand(extreme.result)
-    places = decimals_for(result.u)
+    found = estimate(extreme.result)
+    interval, places = found.interval, decimals_for(found.u)
     phase = extreme.phase.percent if extreme.phase is not None else None
     return (
         name,
         which,
-        f"{value_with_u(result.value, result.u)} {result.unit}",
+        f"{value_with_u(found.value, found.u)} {extreme.result.unit}",
         f"{interval.low:.{places}f} … {interval.high:.{places}f}",
         str(extreme.frame),
         "–" if phase is None else f"{phase:.0f} %",
@@ -131,7 +131,8 @@ def _extreme_row(name: str, which: str, extreme: Extreme) -> tuple[str, ...]:
 
 
 def _words(result: MeasurementResult) -> str:
-    return f"{value_with_u(result.value, result.u)} {result.unit}"
+    found = estimate(result)
+    return f"{value_with_u(found.value, found.u)} {result.unit}"
 
 
 def _answer(tracked: TrackedCaliper) -> dict[str, object]:
@@ -162,12 +163,12 @@ def _answer(tracked: TrackedCaliper) -> dict[str, object]:
 
 
 def _estimate(result: MeasurementResult) -> dict[str, object]:
-    interval = expand(result)
+    found = estimate(result)
     return {
-        "value": result.value,
-        "u": result.u,
-        "low": interval.low,
-        "high": interval.high,
+        "value": found.value,
+        "u": found.u,
+        "low": found.interval.low,
+        "high": found.interval.high,
         "unit": result.unit,
     }
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from annot.errors import InputError
 
-CSV, PNG, JSON = b"study,", b"\x89PNG", b"{"
+CSV, CURVE, PNG, JSON = b"study,", b"frame,dicom_frame,", b"\x89PNG", b"{"
 
 
 def write_whole(path: Path, content: str | bytes, *, replaces: bytes) -> None:
@@ -47,13 +47,13 @@ def write_whole(path: Path, content: str | bytes, *, replaces: bytes) -> None:
 
 def _refuse_other_files(path: Path, replaces: bytes) -> None:
     """Refuse a target that is no file, or a file of another kind than the one to be written."""
-    if not path.parent.is_dir():
-        raise InputError(f"{path} cannot be written: there is no folder {path.parent}.")
-    if not path.exists():
-        return
-    if not path.is_file():
-        raise InputError(f"{path} is not a file, so nothing is written there; name a file.")
     try:
+        if not path.parent.is_dir():
+            raise InputError(f"{path} cannot be written: there is no folder {path.parent}.")
+        if not path.exists():
+            return
+        if not path.is_file():
+            raise InputError(f"{path} is not a file, so nothing is written there; name a file.")
         with path.open("rb") as stream:
             start = stream.read(len(replaces))
     except OSError as fault:

@@ -7,7 +7,7 @@ from typing import Any
 from annot.exports.figures import FIRST, SECOND, THIRD, wrapped
 from annot.measurement.curve_summary import CurveSummary, Extreme
 from annot.measurement.tracked_curve import CurvePoint
-from annot.uncertainty import expand, value_with_u
+from annot.uncertainty import estimate, value_with_u
 from annot.vocabulary import CAUTION
 
 GREY = "#BBBBBB"
@@ -29,7 +29,7 @@ def curve_png(
     axes = figure.add_subplot(1, 1, 1)
     axes.set_facecolor("black")
     seconds = [time / 1000.0 for time in times_ms]
-    values = [point.measurement.result.value for point in points]
+    values = [point.measurement.estimate.value for point in points]
     bands = [point.measurement.interval for point in points]
     axes.fill_between(
         seconds,
@@ -74,12 +74,12 @@ def _dress(axes: Any, first: CurvePoint, title: str) -> None:
 
 
 def _mark(axes: Any, extreme: Extreme, colour: str, word: str) -> None:
-    result, reach = extreme.result, expand(extreme.result)
-    label = f"{word} {value_with_u(result.value, result.u)} {result.unit}, frame {extreme.frame}"
+    found, unit = estimate(extreme.result), extreme.result.unit
+    label = f"{word} {value_with_u(found.value, found.u)} {unit}, frame {extreme.frame}"
     axes.errorbar(
         [extreme.time_ms / 1000.0],
-        [result.value],
-        yerr=[[result.value - reach.low], [reach.high - result.value]],
+        [found.value],
+        yerr=[[found.value - found.interval.low], [found.interval.high - found.value]],
         fmt="D",
         color=colour,
         markersize=6,

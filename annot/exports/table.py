@@ -10,7 +10,9 @@ from annot.calibration import PixelScale, all_allowances, all_depth_presets
 from annot.loops import LoopHeader
 from annot.measurement import Measurement
 from annot.measurement.placement import all_placement_allowances
+from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
+from annot.vocabulary.protocol import Protocol
 
 Cell = str | int | float | bool | None
 SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
@@ -20,7 +22,8 @@ SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
 class TableEntry:
     """A measurement with all that a row must be walked back to.
 
-    `study` is what stands in the row: the read's own name for it, or a pseudonym.
+    `study` is what stands in the row: the read's own name for it, or a pseudonym; `off_rule` how
+    far a drawn width lies from its protocol's rule, where landmarks tell.
     """
 
     measurement: Measurement
@@ -28,6 +31,7 @@ class TableEntry:
     read: Read
     loop: LoopRead
     study: str
+    off_rule: tuple[RuleDeviation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,11 +44,13 @@ class Column:
     cell: Callable[[TableEntry], Cell]
 
 
-def protocol_hash() -> str:
-    """Return twelve hexadecimal digits over every default that the numbers rest on."""
+def protocol_hash(protocol: Protocol | None = None) -> str:
+    """Return twelve hexadecimal digits over a protocol and the defaults that numbers rest on."""
     defaults = {**all_allowances(), **all_placement_allowances()}
     facts = {name: asdict(one) for name, one in defaults.items()}
     facts["depth_presets"] = {name: asdict(one) for name, one in all_depth_presets().items()}
+    if protocol is not None:
+        facts["protocol"] = {"fingerprint": protocol.fingerprint}
     text = json.dumps(facts, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
@@ -91,6 +97,11 @@ def _share(component: str) -> Callable[[TableEntry], Cell]:
 
 def _warnings(entry: TableEntry) -> str:
     return "; ".join(entry.measurement.warnings)
+
+
+def _protocol(entry: TableEntry) -> str:
+    rules = entry.read.rules
+    return entry.read.protocol if rules is None else rules.label
 
 
 def _column(name: str, unit: str, meaning: str, cell: Callable[[TableEntry], Cell]) -> Column:
@@ -213,8 +224,8 @@ COLUMNS: tuple[Column, ...] = (
     _column(
         "conditions",
         "",
-        "filling of the heart and rhythm as stated",
-        lambda e: f"loading: {e.loop.conditions.loading}; rhythm: {e.loop.conditions.rhythm}",
+        "loading, rhythm, filling, moment and atrial pressure as stated",
+        lambda e: e.loop.conditions.words,
     ),
     _column("origin", "", "drawn, tracked or refined", lambda e: e.measurement.caliper.origin),
     _column(
@@ -227,8 +238,13 @@ COLUMNS: tuple[Column, ...] = (
         lambda e: s.overruled if (s := _scale(e)) else "",
     ),
     _column("warnings", "", "what a reader must know", _warnings),
-    _column("protocol", "", "protocol of the read", lambda e: e.read.protocol),
-    _column("protocol_hash", "", "fingerprint of the defaults in use", lambda _: protocol_hash()),
+    _column("protocol", "", "name and version of the read's protocol", _protocol),
+    _column(
+        "protocol_hash",
+        "",
+        "fingerprint of the protocol and of the defaults in use",
+        lambda e: protocol_hash(e.read.rules),
+    ),
     _column("caliper_id", "", "the caliper in the read file", lambda e: e.measurement.caliper.key),
     _column("software_version", "", "version of this program", lambda _: version("annot")),
 )

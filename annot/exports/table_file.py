@@ -9,6 +9,7 @@ from pathlib import Path
 
 from annot.errors import InputError
 from annot.measurement.measured_row import MeasuredRow
+from annot.vocabulary.measurands import SIGNED
 
 REQUIRED = tuple(
     one.name for one in fields(MeasuredRow) if one.default is MISSING and one.name != "line"
@@ -19,6 +20,10 @@ OPTIONAL = tuple(
 _WHOLE = frozenset({"frame", "beat", "repeat"})
 _TEXTS = frozenset(one.name for one in fields(MeasuredRow) if one.type is str)
 _MOST_FAULTS = 5
+# no size, angle, time or share that is meant lies beyond; further out arithmetic overflows
+_LARGEST = 1e9
+# a smaller part of the value is below what the arithmetic itself rounds
+_LEAST_U_REL = 1e-9
 
 
 def read_table(path: Path) -> list[MeasuredRow]:
@@ -100,7 +105,9 @@ def _row(cells: Mapping[str, str], line: int) -> MeasuredRow:
     row = MeasuredRow(**values)  # type: ignore[arg-type] # each value was parsed for its field
     if row.u < 0:
         raise ValueError(f"u is {row.u:g}, but an uncertainty is not negative")
-    if row.unit != "deg" and row.value <= 0:
+    if 0 < row.u < _LEAST_U_REL * abs(row.value):
+        raise ValueError(f"u is {row.u:g}, but nothing measured is known that well")
+    if row.unit in {"mm", "mm2", "px", "px2"} and row.quantity not in SIGNED and row.value <= 0:
         raise ValueError(f"value is {row.value:g}, but {row.quantity} is positive")
     return row
 
@@ -125,6 +132,8 @@ def _number(name: str, cell: str) -> float:
         raise ValueError(f"{name} is '{cell}', but a number is meant") from None
     if not math.isfinite(number):
         raise ValueError(f"{name} is {cell}, but a finite number is meant")
+    if abs(number) > _LARGEST:
+        raise ValueError(f"{name} is {cell}, which is beyond what anything measures")
     if name in _WHOLE:
         if number != int(number):
             raise ValueError(f"{name} is {cell}, but a whole number is meant")

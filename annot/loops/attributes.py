@@ -13,6 +13,15 @@ from annot.loops.quiet import captured_warnings
 _LONGEST_QUOTE = 32
 
 
+# wider than any detector's or echo's pixel: what lies outside is no size, and breaks arithmetic
+PIXEL_SIDE_MM = (1e-4, 100.0)
+
+
+def is_pixel_side(number: float) -> bool:
+    """Tell whether a number can be the side of a pixel in mm."""
+    return PIXEL_SIDE_MM[0] <= number <= PIXEL_SIDE_MM[1]
+
+
 class Attributes:
     """One dataset's attributes, and the faults met while reading them.
 
@@ -116,15 +125,19 @@ class Attributes:
         self._note_empty(keyword)
         return self.number(keyword, accept=lambda value: value > 0, rule="a positive number")
 
-    def positive_pair(self, keyword: str) -> tuple[float, float] | None:
-        """Two numbers above 0, row before column; an empty attribute is a fault."""
+    def pixel_sides(self, keyword: str) -> tuple[float, float] | None:
+        """Height and width of a pixel in mm; an empty attribute is a fault."""
         self._note_empty(keyword)
         numbers = self.numbers(keyword)
         if numbers is None:
             return None
-        if len(numbers) != 2 or min(numbers) <= 0:
+        if len(numbers) != 2 or not all(is_pixel_side(number) for number in numbers):
             stated = "\\".join(f"{number:g}" for number in numbers[:3])
-            self.warn(f"{keyword} is {stated}, not two positive numbers, and is not used.")
+            least, most = PIXEL_SIDE_MM
+            self.warn(
+                f"{keyword} is {stated}, not two sizes of a pixel between {least:g} and {most:g} "
+                "mm, and is not used."
+            )
             return None
         return numbers[0], numbers[1]
 

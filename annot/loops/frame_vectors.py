@@ -11,7 +11,7 @@ from typing import Any
 
 from pydicom.multival import MultiValue
 
-from annot.loops.attributes import Attributes
+from annot.loops.attributes import Attributes, is_pixel_side
 
 TablePosition = tuple[float | None, float | None, float | None]
 IsocentreAngles = tuple[float | None, float | None, float | None]
@@ -73,7 +73,8 @@ def _all(value: Any) -> tuple[float, ...]:
 
 def _pair(value: Any) -> Pair | None:
     numbers = _all(value)
-    return (numbers[0], numbers[1]) if len(numbers) == 2 else None
+    sides = len(numbers) == 2 and all(is_pixel_side(one) for one in numbers)
+    return (numbers[0], numbers[1]) if sides else None
 
 
 # Attribute of a functional group, the view's field it fills, and how it is read.

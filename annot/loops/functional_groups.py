@@ -29,6 +29,7 @@ _SAME_FOR_ALL = (
     "DetectorPrimaryAngle",
     "DetectorSecondaryAngle",
     "PixelIntensityRelationship",
+    "PixelIntensityRelationshipSign",
     "FieldOfViewShape",
     "FieldOfViewDimensions",
     "FieldOfViewDimensionsInFloat",

@@ -107,7 +107,7 @@ def _assemble(file: DicomFile, layout: PixelLayout, attributes: Attributes) -> L
 def _pixel_spacing(
     attributes: Attributes, sop_class: str, modality: str
 ) -> tuple[float, float] | None:
-    spacing = attributes.positive_pair("PixelSpacing")
+    spacing = attributes.pixel_sides("PixelSpacing")
     if spacing and modality == "US" and sop_class != _VOLUME:
         attributes.warn("PixelSpacing does not belong in an ultrasound loop; use its regions.")
     return spacing

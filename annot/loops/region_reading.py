@@ -1,7 +1,13 @@
 """Fill ultrasound regions from a header, noting those that do not fit the image."""
 
-from annot.loops.attributes import Attributes
-from annot.loops.ultrasound_regions import SPATIAL_2D, UNIT_NONE, UltrasoundRegion
+from annot.loops.attributes import Attributes, is_pixel_side
+from annot.loops.ultrasound_regions import (
+    MM_PER_CM,
+    SPATIAL_2D,
+    UNIT_CM,
+    UNIT_NONE,
+    UltrasoundRegion,
+)
 
 _BOX = (
     "RegionLocationMinX0",
@@ -83,6 +89,9 @@ def _read_region(item: Attributes) -> UltrasoundRegion | None:
 
 def _delta(item: Attributes, keyword: str, units: int) -> float | None:
     step = item.number(keyword)
+    if step and units == UNIT_CM and not is_pixel_side(abs(step) * MM_PER_CM):
+        item.warn(f"{keyword} is {step:g} cm, which is no size of a pixel, and is not used.")
+        return None
     if step:
         return step
     if step == 0 and units != UNIT_NONE:

@@ -10,7 +10,7 @@ from math import isfinite
 SPATIAL_2D = 1
 UNIT_NONE = 0
 UNIT_CM = 3
-_MM_PER_CM = 10.0
+MM_PER_CM = 10.0
 _FLAG_LOW_PRIORITY = 0b01
 _FLAG_SCALING_PROTECTED = 0b10
 
@@ -78,7 +78,7 @@ class UltrasoundRegion:
             raise ValueError(
                 "this ultrasound region has no mm per pixel: ask is_2d_length before mm_per_px"
             )
-        return abs(self.delta_y) * _MM_PER_CM, abs(self.delta_x) * _MM_PER_CM
+        return abs(self.delta_y) * MM_PER_CM, abs(self.delta_x) * MM_PER_CM
 
     @property
     def protected(self) -> bool:

@@ -61,8 +61,8 @@ def _whole_loop(attributes: Attributes) -> XrayView:
     """Read what holds for the whole loop."""
     image_type = attributes.texts("ImageType")
     return XrayView(
-        imager_pixel_spacing_mm=attributes.positive_pair("ImagerPixelSpacing"),
-        pixel_spacing_mm=attributes.positive_pair("PixelSpacing"),
+        imager_pixel_spacing_mm=attributes.pixel_sides("ImagerPixelSpacing"),
+        pixel_spacing_mm=attributes.pixel_sides("PixelSpacing"),
         calibration_type=attributes.one_of("PixelSpacingCalibrationType", ("GEOMETRY", "FIDUCIAL")),
         calibration_description=attributes.text("PixelSpacingCalibrationDescription"),
         source_to_detector_mm=attributes.positive("DistanceSourceToDetector"),
@@ -79,6 +79,7 @@ def _whole_loop(attributes: Attributes) -> XrayView:
         intensity_relationship=attributes.one_of(
             "PixelIntensityRelationship", ("LIN", "LOG", "DISP", "OTHER")
         ),
+        intensity_sign=_sign(attributes),
         calibration_image=attributes.yes_no("CalibrationImage"),
         plane=image_type[2] if len(image_type) > 2 and image_type[2] else None,
         field_of_view_shape=attributes.one_of(
@@ -88,7 +89,7 @@ def _whole_loop(attributes: Attributes) -> XrayView:
         or attributes.numbers("FieldOfViewDimensions")
         or (),
         intensifier_mm=attributes.positive("IntensifierSize"),
-        object_spacing_mm=attributes.positive_pair("ObjectPixelSpacingInCenterOfBeam"),
+        object_spacing_mm=attributes.pixel_sides("ObjectPixelSpacingInCenterOfBeam"),
         object_to_table_mm=attributes.number(
             "DistanceObjectToTableTop", accept=lambda height: height >= 0, rule="0 or more"
         ),
@@ -102,6 +103,13 @@ def _whole_loop(attributes: Attributes) -> XrayView:
         table_mm=_triple(attributes, TABLE_TOP) or _triple(attributes, TABLE_TO_ISOCENTRE),
         isocentre_deg=_triple(attributes, ISOCENTRE_ANGLES),
     )
+
+
+def _sign(attributes: Attributes) -> int | None:
+    sign = attributes.number(
+        "PixelIntensityRelationshipSign", accept=lambda one: one in {1.0, -1.0}, rule="1 or -1"
+    )
+    return None if sign is None else int(sign)
 
 
 def _distortion(attributes: Attributes) -> float | None:

@@ -38,6 +38,8 @@ class XrayView:
         ``STATIC``, ``DYNAMIC`` or ``None``.
     intensity_relationship
         How a stored value relates to the beam's intensity: ``LIN``, ``LOG``, ``DISP``.
+    intensity_sign
+        1 where stored values rise with the beam's intensity, -1 where they fall with it.
     calibration_image
         Whether an object of known size in the image was used for calibration.
     plane
@@ -80,6 +82,7 @@ class XrayView:
     positioner_motion: str | None = None
     table_motion: str | None = None
     intensity_relationship: str | None = None
+    intensity_sign: int | None = None
     calibration_image: bool | None = None
     plane: str | None = None
     field_of_view_shape: str | None = None

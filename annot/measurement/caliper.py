@@ -5,11 +5,13 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from annot.errors import InputError
-from annot.geometry import PixelPoint, crosses_itself, length_px
+from annot.geometry import PixelPoint, crosses_itself, length_px, polygon_area
 from annot.vocabulary import FrameReference, Measurand
 
-Origin = Literal["drawn", "tracked", "refined"]
+Origin = Literal["drawn", "tracked", "refined", "derived"]
 SHORTEST_PX = 1.0
 
 
@@ -67,6 +69,8 @@ class Caliper:
             return "two neighbouring points are less than one pixel apart; draw it again."
         if self.closed and crosses_itself(self.points):
             return "the contour crosses itself, so it has no one inside; draw it again."
+        if self.closed and _is_flat(self.points):
+            return "the contour's points lie on one line, so it has no inside; draw it again."
         return ""
 
     def _refuse_statements(self) -> str:
@@ -97,3 +101,10 @@ class Caliper:
     def length_px(self) -> float:
         """Length as drawn, in pixels, square pixels assumed."""
         return length_px(self.drawn_points)
+
+
+def _is_flat(points: tuple[PixelPoint, ...]) -> bool:
+    """Whether a closed polygon holds next to nothing: less than a millionth of its length²."""
+    rows, columns = np.asarray(points, dtype=float).T
+    around = length_px((*points, points[0]))
+    return bool(polygon_area(rows, columns) < 1e-6 * around**2)

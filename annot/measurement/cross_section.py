@@ -142,7 +142,7 @@ def cross_section(
     """
     views = tuple(one for one in lengths if one.direction_deg is not None)
     unplaced = tuple(one for one in lengths if one.direction_deg is None)
-    warnings = [*notes, *_about_rows(lengths), *_about_unplaced(unplaced)]
+    warnings = [*notes, *about_rows(lengths), *_about_unplaced(unplaced)]
     count = distinct_directions([_direction(one) for one in views], apart_deg=APART_DEG)
     fit = fit_views(views) if count >= 3 else None
     if fit is None:
@@ -275,7 +275,8 @@ def _too_few(seen: Sequence[SeenLength], count: int) -> str:
     )
 
 
-def _about_rows(lengths: Sequence[SeenLength]) -> list[str]:
+def about_rows(lengths: Sequence[SeenLength]) -> list[str]:
+    """Say what must be known of the rows that lengths came from."""
     rows = [row for one in lengths for row in one.rows]
     warnings = []
     if shares_missing(rows):

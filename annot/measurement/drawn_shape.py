@@ -1,4 +1,4 @@
-"""From the places of a drawing's points to its number: length, angle, area, perimeter."""
+"""From the places of a drawing's points to its number: length, angle, area, share."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +14,8 @@ from annot.geometry import (
     smooth_area,
     smooth_perimeter,
 )
-from annot.vocabulary.measurands import Form
+from annot.measurement.four_points import cover, offset, side_of_line, tilt_between
+from annot.vocabulary.measurands import POINT_FORMS, Form
 
 FloatArray = NDArray[np.float64]
 Places = Sequence[FloatArray]
@@ -32,8 +33,8 @@ class DrawnShape:
     ----------
     form : Form
     turn : float
-        +1 or −1, the side to which a path bends; keeps the angle smooth where it is nearly
-        straight.
+        +1 or −1, the side to which a path bends or on which a point lies; keeps the angle smooth
+        where it is nearly straight.
     course : tuple of PixelPoint
         A contour's vertices as drawn, whose direction a perimeter follows.
     knots : tuple of float
@@ -51,10 +52,18 @@ class DrawnShape:
             return _length(rows, columns)
         if self.form == "angle":
             return _angle(rows, columns, self.turn)
+        if self.form in POINT_FORMS:
+            return self._of_four(rows, columns)
         down, across = _stacked(rows), _stacked(columns)
         if self.form in ("area", "area_diameter"):
             return self._sized(smooth_area(down, across, self.knots))
         return self._sized(smooth_perimeter(down, across, self.course, self.knots))
+
+    def _of_four(self, rows: Places, columns: Places) -> FloatArray:
+        if self.form == "cover":
+            return cover(rows, columns)
+        way = offset if self.form == "offset" else tilt_between
+        return way(rows, columns, self.turn)
 
     def as_drawn(self, rows: Places, columns: Places) -> FloatArray:
         """Return the number of the straight lines that were drawn: of a contour the polygon's."""
@@ -89,6 +98,8 @@ def shape_of(form: Form, places: Sequence[PixelPoint]) -> DrawnShape:
         (r0, c0), (r1, c1), (r2, c2) = places
         cross = (r1 - r0) * (c2 - c1) - (c1 - c0) * (r2 - r1)
         return DrawnShape(form=form, turn=-1.0 if cross < 0 else 1.0)
+    if form in POINT_FORMS:
+        return DrawnShape(form=form, turn=side_of_line(form, places))
     if form in CONTOUR_FORMS:
         return DrawnShape(form=form, course=tuple(places), knots=chord_knots(places))
     return DrawnShape(form=form)
@@ -104,11 +115,16 @@ def _length(rows: Places, columns: Places) -> FloatArray:
 
 
 def _angle(rows: Places, columns: Places, turn: float) -> FloatArray:
-    """Return the angle between two legs in degrees: 180 less the bend, which is smooth at 0."""
+    """Return the angle between two legs in degrees: 180 less the bend, which is smooth at 0.
+
+    A leg folded right back has a bend of 180: one drawn just beyond it is no straight path, so the
+    angle goes on below 0 there, and above 180 where a straight path is drawn bent the other way.
+    """
     down, across = ([one[1] - one[0] for one in (axis[:2], axis[1:])] for axis in (rows, columns))
     cross = down[0] * across[1] - across[0] * down[1]
     dot = down[0] * down[1] + across[0] * across[1]
-    return np.asarray(180.0 - np.degrees(np.arctan2(turn * cross, dot)))
+    angle = 180.0 - np.degrees(np.arctan2(turn * cross, dot))
+    return np.asarray(np.where(angle > 270.0, angle - 360.0, angle))
 
 
 def _stacked(places: Places) -> FloatArray:

@@ -1,7 +1,8 @@
 """A caliper and a scale become measurements: value, budget, interval, warnings."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +56,9 @@ class Known:
     notes: tuple[str, ...] = ()
 
 
+Warns = Callable[[Estimate], tuple[str, ...]]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
     """The evidence and the number together.
@@ -71,6 +75,10 @@ class Measurement:
     raw_value : float
         The number of the straight lines as drawn, before any correction for tilt, in the same
         unit.
+    warns : callable
+        Gives the warnings of an answer, which depend on it.
+    remarks : tuple of str
+        What else a reader must know.
     estimate : Estimate
         The answer: value, u and interval, by Monte Carlo where first order fails. Worked out when
         it is first asked for, because drawing takes up to a second; `provisional` is at hand at
@@ -82,7 +90,8 @@ class Measurement:
     scale: PixelScale | NoScale
     result: MeasurementResult
     raw_value: float
-    warnings: tuple[str, ...] = ()
+    warns: Warns = field(repr=False, compare=False)
+    remarks: tuple[str, ...] = ()
     _kept: list[Estimate] = field(init=False, repr=False, compare=False, default_factory=list)
 
     @property
@@ -91,6 +100,21 @@ class Measurement:
         if not self._kept:
             self._kept.append(estimate(self.result))
         return self._kept[0]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a reader must know of the answer."""
+        return self.warnings_of(self.estimate)
+
+    def warnings_of(self, found: Estimate) -> tuple[str, ...]:
+        """Return what a reader must know, by the answer or by the provisional one."""
+        return (*self.warns(found), *self.remarks)
+
+    def with_remarks(self, *remarks: str) -> "Measurement":
+        """Return the same measurement with more to know of it."""
+        more = replace(self, remarks=(*self.remarks, *remarks))
+        more._kept.extend(self._kept)
+        return more
 
     @property
     def provisional(self) -> Estimate:
@@ -239,7 +263,7 @@ class _Drawing:
             scale=scale,
             result=result,
             raw_value=raw,
-            warnings=warnings_of(self.caliper, outcome, scale, result, notes=notes),
+            warns=partial(warnings_of, self.caliper, outcome, scale, notes=notes),
         )
 
 

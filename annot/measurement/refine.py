@@ -153,9 +153,19 @@ def with_refinements(caliper: Caliper, found: Mapping[int, Refinement]) -> Calip
     Its ends then count as good as the fits are; an end that stays as drawn keeps its own
     placing and pixel grid. A budget has one figure for both ends, so it is their root mean
     square, which gives a straight caliper the same uncertainty.
+
+    Raises
+    ------
+    InputError
+        If an end stays as drawn and its placing is stated in mm, which no pixel figure can hold.
     """
     if not found:
         return caliper
+    if caliper.u_end_mm is not None and not {0, len(caliper.points) - 1} <= set(found):
+        raise InputError(
+            f"Caliper {caliper.key}: the end that stays as drawn is placed to "
+            f"{caliper.u_end_mm:g} mm, and its refined one to pixels: state u_end_px instead."
+        )
     points = list(caliper.points)
     for index, one in found.items():
         points[index] = one.point

@@ -42,6 +42,8 @@ class Combination:
         Square root of that variance.
     plain_largest : float
         The largest of the parts, for those whose habit it is.
+    moment : str
+        Of the cycle, which all parts share.
     """
 
     diameter: str
@@ -52,6 +54,7 @@ class Combination:
     mandel_paule: Estimate
     between_sd: float
     plain_largest: float
+    moment: str = ""
 
 
 def section_covariance(sections: Sequence[CrossSection], diameter: str) -> FloatArray:
@@ -112,8 +115,17 @@ def normalised_error(difference: Estimate) -> float:
 
 
 def combination_of(sections: Sequence[CrossSection], diameter: str) -> Combination | None:
-    """Combine one diameter of cross-sections that have an ellipse; None for fewer than two."""
+    """Combine one diameter of cross-sections that have an ellipse; None for fewer than two.
+
+    Raises
+    ------
+    ValueError
+        If they are of different moments of the cycle: those are different sizes, not several
+        answers to one question.
+    """
     known = [one for one in sections if one.fit is not None]
+    if len({one.name.moment for one in known}) > 1:
+        raise ValueError("Cross-sections of different moments are not one quantity.")
     if len(known) < 2:
         return None
     values = diameters_of(known, diameter)
@@ -130,6 +142,7 @@ def combination_of(sections: Sequence[CrossSection], diameter: str) -> Combinati
         mandel_paule=normal_estimate(wide, float(np.sqrt(wide_variance)), "mm"),
         between_sd=float(np.sqrt(between)),
         plain_largest=float(np.max(values)),
+        moment=known[0].name.moment,
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration.allowances import Allowance
+from annot.errors import InputError
 from annot.geometry import PixelPoint
 from annot.geometry.projection import Projection, angle_between_deg
 from annot.measurement.placement import END_PX
@@ -22,6 +23,8 @@ from annot.uncertainty import (
 
 FloatArray = NDArray[np.float64]
 CLOSEST_VIEWS_DEG = 20.0
+# nearer than this the views' own angles, each known to a degree, leave the depth open
+SAME_VIEW_DEG = 3.0
 SQRT3 = float(np.sqrt(3))
 SMALL_P = 0.05
 
@@ -114,7 +117,14 @@ def landmarks_in_space(
         Standard uncertainty of the second view's isocentre along each axis.
     distances_shared : bool
         False for a biplane stand, whose two sides have distances of their own.
+
+    Raises
+    ------
+    InputError
+        If both views look along nearly one line.
     """
+    angle = angle_between_deg(views[0].towards_detector, views[1].towards_detector)
+    _refuse_one_line(angle)
     points = np.array([[list(point) for point in one.points_px] for one in landmarks], dtype=float)
     leeways = _leeways(distances_shared=distances_shared)
     fit = fit_space(
@@ -131,17 +141,9 @@ def landmarks_in_space(
     ]
     values = [*fit.places_mm.ravel(), *fit.shift_mm]
     results = [
-        MeasurementResult(
-            value=float(value),
-            unit="mm",
-            lines=tuple(
-                BudgetLine(input=one, sensitivity=float(slope))
-                for one, slope in zip(inputs, row, strict=True)
-            ),
-        )
+        _followed(float(value), inputs, row)
         for value, row in zip(values, fit.gain[: len(values)], strict=True)
     ]
-    angle = angle_between_deg(views[0].towards_detector, views[1].towards_detector)
     p = _tail(fit.chi2, len(landmarks))
     return SpaceLandmarks(
         landmarks=tuple(landmarks),
@@ -154,6 +156,36 @@ def landmarks_in_space(
         angle_deg=angle,
         p=p,
         warnings=_warnings(angle, p),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Linear:
+    """A place that follows its inputs in proportion, so that what is made of it can be drawn."""
+
+    value: float
+    at: tuple[float, ...]
+    slopes: tuple[float, ...]
+
+    def __call__(self, *values: FloatArray) -> FloatArray:
+        total = np.asarray(self.value)
+        for slope, value, at in zip(self.slopes, values, self.at, strict=True):
+            total = total + slope * (value - at)
+        return total
+
+
+def _followed(value: float, inputs: Sequence[InputQuantity], row: FloatArray) -> MeasurementResult:
+    """Return a fitted figure with its budget: how it follows each input, as the fit's gain says."""
+    slopes = tuple(float(slope) for slope in row)
+    return MeasurementResult(
+        value=value,
+        unit="mm",
+        lines=tuple(
+            BudgetLine(input=one, sensitivity=slope)
+            for one, slope in zip(inputs, slopes, strict=True)
+        ),
+        model=_Linear(value=value, at=tuple(one.value for one in inputs), slopes=slopes),
+        arguments=tuple(inputs),
     )
 
 
@@ -257,6 +289,15 @@ def _stand_input(views: tuple[Projection, Projection], one: Leeway) -> InputQuan
         component="angles" if allowance is ANGLE_DEG else "distances",
         source=f"{allowance.meaning} ({allowance.source})",
     )
+
+
+def _refuse_one_line(angle_deg: float) -> None:
+    apart = min(angle_deg, 180 - angle_deg)
+    if apart < SAME_VIEW_DEG:
+        raise InputError(
+            f"The two views are only {apart:.1f}° apart and look along one line, so they do not "
+            f"tell how deep a landmark lies: take views at least {CLOSEST_VIEWS_DEG:.0f}° apart."
+        )
 
 
 def _tail(chi2: float, dof: int) -> float:

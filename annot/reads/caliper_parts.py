@@ -1,4 +1,4 @@
-"""What was drawn for a quantity, as the read file has it."""
+"""What was drawn for a quantity, and points of their own name, as the read file has them."""
 
 from typing import Annotated, Literal
 
@@ -24,3 +24,12 @@ class CaliperPart(Part):
     origin: Literal["drawn", "tracked", "refined"] = "drawn"
     confirmed: Flag = True
     note: str = ""
+
+
+class LandmarkPart(Part):
+    """A named point, or an axis's two, on one frame."""
+
+    name: str
+    frame: FromZero
+    points_px: list[Point] = Field(min_length=1, max_length=2)
+    u_px: Positive | None = None

@@ -1,17 +1,20 @@
 """A checked read file to the frozen read, and back."""
 
 from collections import Counter
+from dataclasses import asdict
 
 from annot.calibration import ScaleRequest
 from annot.errors import InputError
 from annot.geometry import pixel_point
 from annot.measurement import Caliper
-from annot.reads.caliper_parts import CaliperPart
+from annot.measurement.placed_landmark import PlacedLandmark
+from annot.reads.caliper_parts import CaliperPart, LandmarkPart
 from annot.reads.object_parts import part_of, request_of
-from annot.reads.read import Conditions, LoopRead, Read, ViewOverride
+from annot.reads.read import Conditions, Implant, LoopRead, Read, ViewOverride
 from annot.reads.read_file import (
     VERSION,
     ConditionsPart,
+    ImplantPart,
     LoopPart,
     ReadFile,
     ViewPart,
@@ -43,8 +46,13 @@ def read_of(document: ReadFile, *, name: str) -> Read:
         loops = tuple(_loop(part) for part in document.loops)
     except InputError as fault:
         raise InputError(f"{name}: {fault.message}") from None
+    implant = document.implant
     return Read(
-        reader=document.reader, protocol=document.protocol, study=document.study, loops=loops
+        reader=document.reader,
+        protocol=document.protocol,
+        study=document.study,
+        implant=None if implant is None else Implant(**implant.model_dump()),
+        loops=loops,
     )
 
 
@@ -52,7 +60,7 @@ def _loop(part: LoopPart) -> LoopRead:
     return LoopRead(
         file=part.file,
         sop_instance_uid=part.sop_instance_uid,
-        conditions=Conditions(loading=part.conditions.loading, rhythm=part.conditions.rhythm),
+        conditions=Conditions(**part.conditions.model_dump()),
         view=ViewOverride(
             primary_deg=part.view.primary_deg,
             secondary_deg=part.view.secondary_deg,
@@ -61,7 +69,27 @@ def _loop(part: LoopPart) -> LoopRead:
         apex=None if part.apex_px is None else pixel_point(part.apex_px),
         scale=_scale(part),
         calipers=tuple(_caliper(one, part) for one in part.calipers),
+        landmarks=_landmarks(part),
     )
+
+
+def _landmarks(part: LoopPart) -> tuple[PlacedLandmark, ...]:
+    places = Counter((one.name, one.frame) for one in part.landmarks)
+    twice = [f"{name} on frame {frame}" for (name, frame), count in places.items() if count > 1]
+    if twice:
+        raise InputError(f"{part.file}: {', '.join(sorted(twice))} is placed twice; keep one.")
+    try:
+        return tuple(
+            PlacedLandmark(
+                name=one.name,
+                frame=one.frame,
+                points=tuple(pixel_point(point) for point in one.points_px),
+                u_px=one.u_px,
+            )
+            for one in part.landmarks
+        )
+    except InputError as fault:
+        raise InputError(f"{part.file}: {fault.message}") from None
 
 
 def _scale(part: LoopPart) -> ScaleRequest | None:
@@ -106,6 +134,7 @@ def file_of(read: Read) -> ReadFile:
         reader=read.reader,
         protocol=read.protocol,
         study=read.study,
+        implant=None if read.implant is None else ImplantPart(**asdict(read.implant)),
         loops=[_loop_part(loop) for loop in read.loops],
     )
 
@@ -114,7 +143,7 @@ def _loop_part(loop: LoopRead) -> LoopPart:
     return LoopPart(
         file=loop.file,
         sop_instance_uid=loop.sop_instance_uid,
-        conditions=ConditionsPart(loading=loop.conditions.loading, rhythm=loop.conditions.rhythm),
+        conditions=ConditionsPart(**asdict(loop.conditions)),
         view=ViewPart(
             primary_deg=loop.view.primary_deg,
             secondary_deg=loop.view.secondary_deg,
@@ -123,10 +152,21 @@ def _loop_part(loop: LoopRead) -> LoopPart:
         apex_px=None if loop.apex is None else (loop.apex.row, loop.apex.column),
         scale=None if loop.scale is None else part_of(loop.scale),
         calipers=tuple(_caliper_part(one) for one in loop.calipers),
+        landmarks=tuple(
+            LandmarkPart(
+                name=one.name,
+                frame=one.frame,
+                points_px=[(point.row, point.column) for point in one.points],
+                u_px=one.u_px,
+            )
+            for one in loop.landmarks
+        ),
     )
 
 
 def _caliper_part(caliper: Caliper) -> CaliperPart:
+    if caliper.origin == "derived":
+        raise ValueError(f"{caliper.key} follows from landmarks, so it is not kept")
     return CaliperPart(
         id=caliper.key,
         quantity=caliper.measurand.name,

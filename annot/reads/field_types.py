@@ -16,6 +16,11 @@ Flag = Annotated[bool, Field(strict=True)]
 Point = tuple[Number, Number]
 # No size, length or uncertainty of this field is larger; beyond it arithmetic would overflow.
 Positive = Annotated[Number, Field(gt=0, le=1e6)]
+# As a fraction: 0.05 is 5 %. Beyond a half, one in fifty scales drawn would be negative.
+PartOfOne = Annotated[
+    Number,
+    Field(ge=1e-6, le=0.5, description="a fraction: 0.05 is 5 %"),
+]
 NotNegative = Annotated[Number, Field(ge=0, le=1e6)]
 FromZero = Annotated[int, Field(strict=True, ge=0), BeforeValidator(_whole)]
 FromOne = Annotated[int, Field(strict=True, ge=1), BeforeValidator(_whole)]

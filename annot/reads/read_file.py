@@ -7,18 +7,26 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, TypeAdapter, ValidationError
 
 from annot.errors import InputError
-from annot.reads.caliper_parts import CaliperPart
-from annot.reads.field_types import Number, Part, Point
+from annot.reads.caliper_parts import CaliperPart, LandmarkPart
+from annot.reads.field_types import Number, Part, Positive
+from annot.reads.plain_words import words_of
 from annot.reads.scale_parts import ScalePart
 
 VERSION: Literal[1] = 1
 
 
+# an apex may lie outside the picture, but not so far that its beams could not be told apart
+Apex = Annotated[Number, Field(ge=-1e6, le=1e6)]
+
+
 class ConditionsPart(Part):
-    """Filling of the heart and rhythm while the loop was taken."""
+    """Loading, rhythm, filling and moment while the loop was taken."""
 
     loading: str = "not stated"
     rhythm: str = "not stated"
+    filling: Annotated[str, Field(description="of the appendage with contrast")] = "not stated"
+    moment: Annotated[str, Field(description="of the cycle")] = "not stated"
+    atrial_pressure_mmhg: Annotated[Number, Field(ge=-20, le=80)] | None = None
 
 
 class ViewPart(Part):
@@ -36,11 +44,19 @@ class LoopPart(Part):
     sop_instance_uid: str | None = None
     conditions: ConditionsPart = ConditionsPart()
     view: ViewPart = ViewPart()
-    apex_px: Point | None = Field(
+    apex_px: tuple[Apex, Apex] | None = Field(
         None, description="where an echo sector's beams start, which may lie outside the picture"
     )
     scale: ScalePart | None = None
     calipers: tuple[CaliperPart, ...] = ()
+    landmarks: tuple[LandmarkPart, ...] = ()
+
+
+class ImplantPart(Part):
+    """The implanted device: its nominal width and by how much that may be off, either way."""
+
+    nominal_width_mm: Positive
+    tolerance_mm: Positive
 
 
 class ReadFile(Part):
@@ -50,6 +66,7 @@ class ReadFile(Part):
     reader: str = Field(min_length=1)
     protocol: str = "closure-planning"
     study: str | None = None
+    implant: ImplantPart | None = None
     loops: list[LoopPart]
 
 
@@ -85,7 +102,14 @@ def _document(text: str, name: str) -> object:
     if not text.strip():
         raise InputError(f"{name} is empty.")
     try:
-        return json.loads(text, object_pairs_hook=_without_repeats)
+        document = json.loads(text, object_pairs_hook=_without_repeats)
+        # half of a pair of escapes is no character, and no file could be written with it
+        json.dumps(document, ensure_ascii=False).encode()
+        return document
+    except UnicodeEncodeError:
+        raise InputError(
+            f"{name} holds an escape such as \\ud800 that is no character; remove it."
+        ) from None
     except json.JSONDecodeError as fault:
         raise InputError(
             f"{name} is not JSON: {fault.msg} at line {fault.lineno}, column {fault.colno}."
@@ -142,23 +166,6 @@ def dump(document: ReadFile) -> str:
     return json.dumps({"annot_read": VERSION, **content}, indent=1, ensure_ascii=False) + "\n"
 
 
-# Faults whose usual wording speaks of a program's types, in words for whoever wrote the file.
-PLAIN_WORDS = {
-    "extra_forbidden": "there is no such field",
-    "missing": "this field is missing",
-    "tuple_type": "a list of numbers is needed, such as [row, column]",
-    "list_type": "a list is needed",
-    "too_long": "more values than asked for",
-    "string_too_short": "this text is empty",
-    "model_type": "an object in braces is needed",
-    "model_attributes_type": "an object in braces is needed",
-    "float_type": "a number is needed",
-    "int_type": "a whole number is needed",
-    "string_type": "a text in quotes is needed",
-    "bool_type": "true or false is needed",
-}
-
-
 def _refusal(faults: ValidationError, name: str) -> InputError:
     return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
 
@@ -166,6 +173,4 @@ def _refusal(faults: ValidationError, name: str) -> InputError:
 def _fault(error: Any) -> str:
     # a step with brackets or a dash names a type of ours, not a place in the file
     steps = [str(step) for step in error["loc"] if not set("[-") & set(str(step))]
-    place = ".".join(steps) or "the file"
-    message = PLAIN_WORDS.get(error["type"], error["msg"]).removeprefix("Value error, ")
-    return f"{place}: {message[0].lower()}{message[1:]}"
+    return f"{'.'.join(steps) or 'the file'}: {words_of(error)}"

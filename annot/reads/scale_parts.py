@@ -5,8 +5,19 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from annot.reads.depth_fields import DepthPreset, DepthRange
-from annot.reads.field_types import FromOne, FromZero, NotNegative, Part, Point, Positive, Tilt
+from annot.reads.field_types import (
+    FromOne,
+    FromZero,
+    NotNegative,
+    Part,
+    PartOfOne,
+    Point,
+    Positive,
+    Tilt,
+)
 
+# a nanometre to a kilometre: beyond it lengths would vanish or overflow
+PixelSize = Annotated[Positive, Field(ge=1e-6)]
 TRACES = ("axis_px", "points_px", "path_px", "corners_px", "centre_px", "radius_px")
 
 
@@ -181,7 +192,7 @@ class HeaderPart(Part):
     """The scale that the file states itself."""
 
     kind: Literal["header"]
-    u_rel: Positive | None = None
+    u_rel: PartOfOne | None = None
     depth_offset_mm: NotNegative | None = None
     depth_range_mm: DepthRange | None = None
     depth_preset: DepthPreset | None = None
@@ -192,8 +203,8 @@ class GivenPart(Part):
     """A scale from elsewhere: one number, or (row, column)."""
 
     kind: Literal["given"]
-    mm_per_px: Positive | tuple[Positive, Positive]
-    u_rel: Positive
+    mm_per_px: PixelSize | tuple[PixelSize, PixelSize]
+    u_rel: PartOfOne
     overrule: str = ""
 
 

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+# a tenth of a micrometre to a kilometre: beyond it a figure in mm is a slip, and overflows
+LEAST_MM, LARGEST_MM = 1e-4, 1e6
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChartRow:
@@ -34,13 +37,17 @@ class ChartRow:
             raise ValueError("a row has no label")
         if not 0 < self.nominal_mm < np.inf:
             raise ValueError(f"nominal_mm is {self.nominal_mm:g}, but a size is positive")
-        if not 0 <= self.width_from_mm < self.width_to_mm < np.inf:
+        if not LEAST_MM <= self.nominal_mm <= LARGEST_MM:
+            raise ValueError(f"nominal_mm is {self.nominal_mm:g}, but a size in mm is meant")
+        if not 0 <= self.width_from_mm < self.width_to_mm <= LARGEST_MM:
             raise ValueError(
                 f"width_from_mm {self.width_from_mm:g} and width_to_mm {self.width_to_mm:g} are no "
                 "range"
             )
-        if not 0 <= self.least_depth_mm < np.inf:
-            raise ValueError(f"least_depth_mm is {self.least_depth_mm:g}, but a depth is >= 0")
+        if not 0 <= self.least_depth_mm <= LARGEST_MM:
+            raise ValueError(
+                f"least_depth_mm is {self.least_depth_mm:g}, but a depth in mm is meant, 0 or more"
+            )
 
     def holds_width(self, widths_mm: ArrayLike) -> NDArray[np.bool_]:
         """Tell which widths lie in the row's range."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.measurement.cross_section import DRAWS, CrossSection
+from annot.measurement.cross_section import DRAWS, CrossSection, about_rows
 from annot.measurement.cross_section_draws import draw_sections
 from annot.measurement.estimate import Estimate, drawn_estimate
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
@@ -122,7 +122,8 @@ def _about_depths(depths: Sequence[SeenLength], modality: str) -> tuple[str, ...
         return ("no depth in the table: the rows are matched by width alone",)
     others = {row.modality for one in depths for row in one.rows} - {modality}
     found = () if modality not in {"US", "XA"} or not others else (_OTHER_DEPTH,)
-    return (*found, *_depths_apart(depths))
+    of_rows = (f"depth: {text}" for text in about_rows(depths))
+    return (*found, *of_rows, *_depths_apart(depths))
 
 
 def _depths_apart(depths: Sequence[SeenLength]) -> tuple[str, ...]:

@@ -48,6 +48,8 @@ def _refuse_odd_scalar(content: object, place: str) -> None:
         raise InputError(f"{place} holds {content}, which is no number to keep.")
     if isinstance(content, str) and "\x00" in content:
         raise InputError(f"{place} holds a null character, which no database keeps.")
+    if isinstance(content, str) and any("\ud800" <= one <= "\udfff" for one in content):
+        raise InputError(f"{place} holds half a character, which is no Unicode text.")
 
 
 def digest_of(content: Json) -> str:

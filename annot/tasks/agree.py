@@ -98,8 +98,9 @@ class Agreement:
 
 
 def _facts(one: Estimate, unit: str) -> dict[str, object]:
-    u = None if np.isnan(one.u) else one.u
-    return {"value": one.value, "u": u, "low": one.low, "high": one.high, "unit": unit}
+    # a correlation of means that cannot be told is −∞, which JSON does not hold
+    numbers = {"value": one.value, "u": one.u, "low": one.low, "high": one.high}
+    return {key: x if np.isfinite(x) else None for key, x in numbers.items()} | {"unit": unit}
 
 
 def agreements_of(

@@ -1,7 +1,8 @@
 """Prove that nobody changed what was kept: check chains, tell them in words, write anchors."""
 
 import json
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from annot.errors import InputError
@@ -19,7 +20,9 @@ def opened(store: str) -> Store:
     InputError
         If there is none: a check must not make the thing that it checks.
     """
-    if "://" not in store and not Path(store).is_file():
+    in_url = re.fullmatch(r"sqlite(?:\+\w+)?://(?:/(.*))?", store)
+    file = store if in_url is None else in_url[1] or ""
+    if "://" not in file and not Path(file).is_file():
         raise InputError(f"{store}: there is no such store.")
     return connect(store)
 
@@ -27,9 +30,18 @@ def opened(store: str) -> Store:
 def verify(
     store: Store, *, study: str | None = None, anchors: Path | None = None
 ) -> list[ChainReport]:
-    """Check one study's chain, or every study's, and every anchored study besides."""
+    """Check one study's chain, or every study's, and every anchored study besides.
+
+    Raises
+    ------
+    InputError
+        If neither store nor anchors know the one study: a chain that is not there holds nothing.
+    """
     known = read_anchors(anchors) if anchors else []
-    names = [study] if study else sorted({*store.studies(), *(one.study for one in known)})
+    names = sorted({*store.studies(), *(one.study for one in known)})
+    if study:
+        _refuse_unknown(study, names)
+        names = [study]
     return [
         store.verify_chain(name, anchors=[one for one in known if one.study == name])
         for name in names
@@ -37,8 +49,32 @@ def verify(
 
 
 def history(store: Store, study: str) -> Iterator[str]:
-    """Yield a study's events in words, oldest first."""
-    return (in_words(event) for event in store.read(Query(study=study, history=True)))
+    """Yield a study's events in words, oldest first.
+
+    Raises
+    ------
+    InputError
+        If the store has no such study, or an event was altered so that it cannot be read.
+    """
+    _refuse_unknown(study, store.studies())
+    return _told(store, study)
+
+
+def _told(store: Store, study: str) -> Iterator[str]:
+    try:
+        for event in store.read(Query(study=study, history=True)):
+            yield in_words(event)
+    except ValueError:
+        raise InputError(
+            f"Study {study} holds an event that is no longer readable: `annot audit verify` says "
+            "which."
+        ) from None
+
+
+def _refuse_unknown(study: str, names: Sequence[str]) -> None:
+    if study not in names:
+        held = f"it has {', '.join(names)}" if names else "it has none"
+        raise InputError(f"The store has no study {study}: {held}.")
 
 
 def write_anchors(reports: list[ChainReport], path: Path) -> None:
@@ -74,11 +110,15 @@ def read_anchors(path: Path) -> list[Anchor]:
         content = json.loads(path.read_text(encoding="utf-8"))
         if content["annot_anchors"] != VERSION:
             raise InputError(f"{path}: this program reads anchors of version {VERSION}.")
-        return [
-            Anchor(study=one["study"], sequence=int(one["sequence"]), digest=one["digest"])
-            for one in content["heads"]
-        ]
+        return [_anchor(one) for one in content["heads"]]
     except OSError as fault:
         raise InputError(f"{path}: the anchors cannot be read: {fault.strerror}.") from None
     except (ValueError, KeyError, TypeError):
         raise InputError(f"{path} holds no anchors; `annot audit anchor` writes them.") from None
+
+
+def _anchor(head: dict[str, object]) -> Anchor:
+    study, sequence, digest = head["study"], head["sequence"], head["digest"]
+    if not (isinstance(study, str) and isinstance(digest, str) and type(sequence) is int):
+        raise TypeError("a head holds two texts and a whole number")
+    return Anchor(study=study, sequence=sequence, digest=digest)

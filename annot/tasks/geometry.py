@@ -27,9 +27,17 @@ from annot.measurement.two_views import (
     length_between,
 )
 from annot.measurement.view_geometry import projection_of, refuse_moved_table
-from annot.uncertainty import MeasurementResult, expand
+from annot.reads import Read
+from annot.uncertainty import MeasurementResult, estimate
 
-__all__ = ["Estimate", "GeometryAnswer", "MarkedView", "geometry_of", "write_geometry_picture"]
+__all__ = [
+    "Estimate",
+    "GeometryAnswer",
+    "MarkedView",
+    "geometry_of",
+    "marked_by_read",
+    "write_geometry_picture",
+]
 
 SQUARE_STEP_DEG = 5.0
 
@@ -137,11 +145,42 @@ class GeometryAnswer:
             return None
 
 
+def marked_by_read(read: Read, loop: Loop, *, file: str) -> MarkedView:
+    """Return the landmarks that a read places on a loop; an axis gives two, numbered.
+
+    Raises
+    ------
+    InputError
+        If the read has no such loop, or its landmarks are not all on one frame.
+    """
+    part = next((one for one in read.loops if Path(one.file).name == file), None)
+    if part is None or not part.landmarks:
+        raise InputError(
+            f"The read places no landmarks on {file}: add them to its loop, or give --points."
+        )
+    frames = sorted({one.frame for one in part.landmarks})
+    if len(frames) > 1:
+        raise InputError(
+            f"The read places landmarks of {file} on frames {', '.join(map(str, frames))}; two "
+            "views need one moment each: keep the landmarks of one frame."
+        )
+    points = {
+        one.name if len(one.points) == 1 else f"{one.name}_{number}": point
+        for one in part.landmarks
+        for number, point in enumerate(one.points, start=1)
+    }
+    return MarkedView(loop=loop, frame=frames[0], points=points)
+
+
 def estimate_of(result: MeasurementResult) -> Estimate:
-    """Return a result as an estimate with its first-order interval."""
-    interval = expand(result)
+    """Return a result as an estimate, by drawing where first order would mislead."""
+    found = estimate(result)
     return Estimate(
-        value=result.value, u=result.u, low=interval.low, high=interval.high, unit=result.unit
+        value=found.value,
+        u=found.u,
+        low=found.interval.low,
+        high=found.interval.high,
+        unit=result.unit,
     )
 
 
@@ -169,8 +208,8 @@ def geometry_of(
     Raises
     ------
     AnnotError
-        If a view's geometry is not known, the loops are of different patients' studies, or a
-        landmark is missing in one of them.
+        If a view's geometry is not known, the loops are of different patients' studies, both look
+        along one line, or a landmark is missing in one of them or marked twice.
     """
     names = _common_names(first, second)
     views = (_projection(first), _projection(second))
@@ -249,6 +288,14 @@ def _common_names(first: MarkedView, second: MarkedView) -> list[str]:
         )
     if not first.points:
         raise InputError("No landmark is marked: mark at least one point in both views.")
+    places: dict[tuple[PixelPoint, PixelPoint], str] = {}
+    for name, point in first.points.items():
+        other = places.setdefault((point, second.points[name]), name)
+        if other != name:
+            raise InputError(
+                f"{other} and {name} are marked at one place in both views, so there is no length "
+                "between them: mark them apart or leave one out."
+            )
     return list(first.points)
 
 

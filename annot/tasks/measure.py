@@ -16,9 +16,13 @@ from annot.errors import InputError
 from annot.exports import TableEntry
 from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.measurement import Caliper, Known, Measurement, measure_all
+from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
+from annot.tasks.followup import with_implant
 from annot.tasks.open import open_loop
+from annot.tasks.planning import LoopPlan
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
+from annot.tasks.read import ruled, rules_of
 from annot.tasks.surroundings import Beams, known_of
 
 __all__ = [
@@ -58,7 +62,7 @@ def measure_read(
         On the first loop, reference object or caliper at fault; nothing is half done.
     """
     loops, scales = opened_with_scales(read, folder, progress)
-    return entries_of(read, loops, scales, beams=Beams())
+    return entries_of(ruled(read, beside=folder), loops, scales, beams=Beams())
 
 
 def opened_with_scales(
@@ -79,20 +83,33 @@ def entries_of(
 ) -> list[TableEntry]:
     """Measure every caliper of a read whose loops are open and whose scales are made.
 
+    What follows from landmarks comes after the calipers of its loop.
+
     `loops` and `scales` are keyed by the loops' file names as the read has them.
     """
     entries = []
+    read = ruled(read)
+    rules = rules_of(read)
     known = known_of(read, loops, scales, beams)
     for one in read.loops:
         header = loops[one.file].header
-        study = _study(read, header)
+        study, scale = _study(read, header), scales[one.file]
+        plan = LoopPlan(part=one, loop=loops[one.file], scale=scale, protocol=rules)
+        found: list[tuple[Measurement, tuple[RuleDeviation, ...]]] = []
         for caliper in one.calipers:
-            entries += [
-                TableEntry(measurement=one_of, header=header, read=read, loop=one, study=study)
-                for one_of in measure_live(
-                    caliper, scales[one.file], header, known=known[caliper.key]
-                )
+            live = measure_live(caliper, scale, header, known=known[caliper.key])
+            drawn = list(with_implant(live, read, rules))
+            found += plan.with_rule(caliper, drawn)
+        for derived, surroundings in plan.derived(beams):
+            found += [
+                (each, ()) for each in measure_live(derived, scale, header, known=surroundings)
             ]
+        entries += [
+            TableEntry(
+                measurement=each, header=header, read=read, loop=one, study=study, off_rule=off
+            )
+            for each, off in found
+        ]
     return entries
 
 
@@ -140,7 +157,8 @@ def _open(one: LoopRead, folder: Path) -> Loop:
 
 def _look_at_frames(one: LoopRead, loop: Loop) -> None:
     """Decode every measured frame once: what cannot be seen cannot have been measured."""
-    for frame in sorted({caliper.frame.frame for caliper in one.calipers}):
+    drawn = {caliper.frame.frame for caliper in one.calipers}
+    for frame in sorted(drawn | {mark.frame for mark in one.landmarks}):
         if frame < loop.frames:
             loop.frame(frame)
 

@@ -17,9 +17,12 @@ def measurement_words(measurement: Measurement) -> str:
     found, interval = measurement.estimate, measurement.interval
     places = value_with_u(found.value, found.u)
     title = measurement.caliper.measurand.title
-    if measurement.result.unit == "px":
-        return f"{title} {places} px, no scale"
-    return f"{title} {places} mm (95 %: {interval.low:.1f} to {interval.high:.1f})"
+    unit = {"mm2": "mm²", "px2": "px²", "deg": "°"}.get(
+        measurement.result.unit, measurement.result.unit
+    )
+    if not measurement.scale:
+        return f"{title} {places} {unit}, no scale"
+    return f"{title} {places} {unit} (95 %: {interval.low:.1f} to {interval.high:.1f})"
 
 
 def scale_lines(answer: ScaleAnswer) -> tuple[Line, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration import LoopScale, PixelScale
-from annot.loops import Loop
+from annot.loops import Loop, refuse_outside
 from annot.measurement import Caliper
 from annot.measurement.edge_fit import NoEdge
 from annot.measurement.refine import Refinement, refine_end, with_refinements
@@ -79,6 +79,7 @@ def proposals_of(loop: Loop, caliper: Caliper, scale: LoopScale, *, file: str) -
         If it is no length.
     """
     number = caliper.frame.frame
+    refuse_outside(loop.header, number, caliper.points, what=f"caliper {caliper.key}")
     frame = _grey(loop.frame(number))
     here = scale.at(caliper.points, frame=number)
     proposals = []

@@ -209,7 +209,12 @@ def _compared(
     sections: Sequence[CrossSection], rows: Sequence[MeasuredRow], *, common_zero: bool
 ) -> SideBySide:
     apart = [one for one in sections if one.name.modality != JOINT]
-    found = [combination_of(apart, name) for name in COMPARED]
+    moments = dict.fromkeys(one.name.moment for one in apart)
+    found = [
+        combination_of([one for one in apart if one.name.moment == moment], name)
+        for moment in moments
+        for name in COMPARED
+    ]
     name = sections[0].name
     return SideBySide(
         study=name.study,

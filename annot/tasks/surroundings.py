@@ -95,7 +95,10 @@ def known_of(
             frame=evidence.frame.get(subject),
             notes=(note,) if note and not stated and one.caliper.origin == "drawn" else (),
         )
-        if stated and known.frame is not None and known.frame.whole:
+        # of an angle or a contour an end's placing is no part in the same unit: left in, it counts
+        # twice, which is too wide rather than too narrow
+        length = one.outcome.form == "length"
+        if stated and length and known.frame is not None and known.frame.whole:
             scale = scales[one.part.file].at(one.caliper.points, frame=one.caliper.frame.frame)
             known = replace(known, frame=without_stated(known.frame, one.caliper, scale))
         found.setdefault(one.caliper.key, {})[one.outcome.name] = known

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration import HeaderRequest, NoScale
+from annot.calibration import BorrowedRequest, HeaderRequest, NoScale
 from annot.errors import InputError
-from annot.exports import CSV, PNG, Cell, write_whole
+from annot.exports import CURVE, PNG, Cell, write_whole
 from annot.exports.curve_figure import curve_png
 from annot.exports.curve_file import curve_csv, curve_rows
 from annot.geometry import PixelPoint
@@ -75,7 +75,8 @@ def track_caliper(
         followed far enough.
     """
     part, caliper = _found(read, key)
-    loops, scales = opened_with_scales(replace(read, loops=_needed(read, part)), folder, progress)
+    needed = replace(read, loops=_needed(read, part, caliper))
+    loops, scales = opened_with_scales(needed, folder, progress)
     loop = loops[part.file]
     times = loop.header.frame_times.times_ms
     if times is None:
@@ -84,8 +85,7 @@ def track_caliper(
         )
     progress(f"following {key}")
     track = track_points(LoopArray(loop), caliper.points, caliper.frame.frame)
-    one = replace(read, loops=(part,))
-    known = known_of(one, loops, scales, Beams())[key][caliper.measurand.name]
+    known = known_of(needed, loops, scales, Beams())[key][caliper.measurand.name]
     references = [loop.header.reference(n) for n in range(loop.frames)]
     placed = replace(caliper, frame=references[caliper.frame.frame])
     points = measure_track(
@@ -174,7 +174,7 @@ def curve_rows_of(tracked: TrackedCaliper) -> list[dict[str, Cell]]:
 
 def write_curve(tracked: TrackedCaliper, path: Path) -> None:
     """Write the curve as CSV, whole or not at all."""
-    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CSV)
+    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CURVE)
 
 
 def write_curve_picture(tracked: TrackedCaliper, path: Path) -> None:
@@ -195,7 +195,14 @@ def _found(read: Read, key: str) -> tuple[LoopRead, Caliper]:
     raise InputError(f"The read holds no caliper {key}; its calipers are {ids}.")
 
 
-def _needed(read: Read, part: LoopRead) -> tuple[LoopRead, ...]:
-    """Return the caliper's loop and the one whose scale it borrows."""
-    lender = getattr(part.scale, "file", None)
-    return tuple(one for one in read.loops if one.file in (part.file, lender))
+def _needed(read: Read, part: LoopRead, caliper: Caliper) -> tuple[LoopRead, ...]:
+    """Return the caliper's loop, those whose repeats say how it scatters, and their lenders."""
+    wanted = [part, *(one for one in read.loops if _repeats(one, caliper))]
+    names = {one.file for one in wanted}
+    names |= {one.scale.file for one in wanted if isinstance(one.scale, BorrowedRequest)}
+    return tuple(one for one in read.loops if one.file in names)
+
+
+def _repeats(part: LoopRead, caliper: Caliper) -> bool:
+    """Tell whether a loop holds more than one reading of what the caliper measures."""
+    return len({one.repeat for one in part.calipers if one.measurand == caliper.measurand}) > 1

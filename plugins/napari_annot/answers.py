@@ -25,6 +25,7 @@ class Answer:
     provisional: bool
     value: str
     interval: str
+    warnings: tuple[str, ...]
     probability: float
 
     @property
@@ -52,6 +53,7 @@ def answer_now(measurement: Measurement, *, look: bool = True) -> Answer:
         provisional=not final,
         value=wording.value_words(found, measurement.result.unit),
         interval=wording.interval_words(found),
+        warnings=measurement.warnings_of(found),
         probability=found.interval.probability,
     )
 

@@ -106,9 +106,9 @@ class CaliperPanel(QWidget):
         layout.setSpacing(6)
         layout.addLayout(grid)
         layout.addWidget(side_by_side(self.undo, self.redo, self.delete, stretch=ALL))
+        layout.addWidget(self.help)
         layout.addLayout(form)
         layout.addWidget(self._statements)
-        layout.addWidget(self.help)
         layout.addStretch(1)
 
     def _connect(self) -> None:

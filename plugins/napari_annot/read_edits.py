@@ -7,7 +7,7 @@ from pathlib import Path
 
 from annot.calibration import BorrowedRequest
 from annot.measurement import Caliper
-from annot.reads import LoopRead
+from annot.reads import Conditions, LoopRead
 from annot.tasks.read import Read
 
 
@@ -26,6 +26,12 @@ def with_loop(read: Read, loop: LoopRead) -> Read:
 def edited(read: Read, file: str, edit: Callable[[LoopRead], LoopRead]) -> Read:
     """Return the read with one loop's part changed."""
     return replace(read, loops=tuple(edit(one) if one.file == file else one for one in read.loops))
+
+
+def told(loop: LoopRead, conditions: Conditions) -> LoopRead:
+    """Return the loop with loading and rhythm as stated here; what only a file states stays."""
+    kept = replace(loop.conditions, loading=conditions.loading, rhythm=conditions.rhythm)
+    return replace(loop, conditions=kept)
 
 
 def with_caliper(read: Read, file: str, caliper: Caliper) -> Read:

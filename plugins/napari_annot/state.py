@@ -136,7 +136,7 @@ def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: F
         provisional=answer.provisional,
         confirmed=caliper.confirmed,
         repeat=caliper.repeat,
-        warnings=answer.measurement.warnings,
+        warnings=answer.warnings,
         here=part.file == facts.shown and frame == facts.frame,
     )
 

@@ -64,7 +64,7 @@ class Statements(ABC):
     def state_conditions(self, conditions: Conditions) -> None:
         """State filling and rhythm for the loop on show."""
         file = self._on_show()
-        self._do(edits.edited(self.read, file, lambda loop: replace(loop, conditions=conditions)))
+        self._do(edits.edited(self.read, file, lambda loop: edits.told(loop, conditions)))
 
     def state_plane(self, plane_deg: float | None) -> None:
         """State the echo plane's angle for the loop on show."""

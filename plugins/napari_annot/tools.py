@@ -66,6 +66,7 @@ def _caliper(name: str) -> Tool:
         "contour": (
             f"click {measurand.min_points} or more points round it; Enter or a double click closes."
         ),
+        "points": f"click {measurand.meaning.rpartition(': ')[2]}.",
     }
     return Tool(
         name=name,

@@ -1,5 +1,7 @@
 """Two rendered X-ray views of one appendage: landmarks in space against what the generator made."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -74,6 +76,16 @@ def test_loops_that_cannot_be_set_against_each_other_are_refused(loop_of):
         geometry_of(
             marked(clean), marked(loop_of("xa_caudal"), extra={"ridge": (200, 200)}), u_px=1.0
         )
+    with pytest.raises(InputError, match="ostium and ridge are marked at one place"):
+        geometry_of(
+            *(
+                replace(one, points=one.points | {"ridge": one.points["ostium"]})
+                for one in (marked(loop_of(name)) for name in VIEWS)
+            ),
+            u_px=1.0,
+        )
+    with pytest.raises(InputError, match=r"0\.0° apart and look along one line"):
+        geometry_of(marked(clean), marked(clean), u_px=1.0)
     with pytest.raises(InputError, match="header lacks"):
         geometry_of(marked(clean), marked(loop_of("xa_no_spacing")), u_px=1.0)
     with pytest.raises(InputError, match="no landmark is called so"):

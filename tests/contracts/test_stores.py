@@ -123,6 +123,7 @@ def test_a_batch_may_supersede_its_own_record(store):
         (intent(at=datetime(2026, 1, 1)), "time zone"),  # noqa: DTZ001 - the fault under test
         (intent(body={"mm": float("nan")}), "nan"),
         (intent(body={"text": "a\x00b"}), "null character"),
+        (intent(body={"text": "a\ud800"}), "half a character"),
         (intent(body={"set": {1}}), "cannot be kept"),
         (intent(body={3: "x"}), "no text"),
     ],

@@ -97,6 +97,30 @@ def test_the_exact_interval_of_a_limit_holds_it_as_often_as_it_says():
     assert held / 4000 == pytest.approx(0.95, abs=4 * math.sqrt(0.95 * 0.05 / 4000))
 
 
+def test_five_cases_read_twice_give_intervals_that_hold_bias_and_limit():
+    """Student's t for the bias (exact); a normal factor would hold it in 87 % of draws."""
+    rng = np.random.default_rng(4)
+    sd = math.sqrt(2 * (1 + 0.49))
+    draws, bias, limit = 600, 0, 0
+    for _ in range(draws):
+        true = rng.normal(20, 3, 5)
+        first, second = (
+            [case + rng.normal(0, 1) + rng.normal(0, 0.7, 2) for case in true] for _ in range(2)
+        )
+        found = limits_with_replicates(first, second)
+        bias += found.bias.low <= 0 <= found.bias.high
+        limit += found.upper.low <= 1.96 * sd <= found.upper.high
+    assert 0.93 < bias / draws < 0.97
+    assert limit / draws > 0.93
+
+
+def test_readers_who_agree_worse_than_by_chance_have_no_correlation_above_one():
+    first = np.array([1, 3, 2, 1.5, 2.9, 1.7, 2.3, 2, 2.4, 1.6])
+    second = np.array([3, 1, 2.2, 2.6, 1.2, 2.5, 1.6, 2.1, 1.8, 2.3])
+    for found in intraclass_correlations(np.stack([first, second], axis=1)).values():
+        assert found.low <= found.value <= found.high < 0
+
+
 def test_the_interval_of_limits_of_varying_pairs_holds_them():
     """1,500 studies of 20 cases with three pairs each; approximate, so a wider allowance."""
     rng = np.random.default_rng(9)

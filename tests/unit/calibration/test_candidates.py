@@ -52,6 +52,13 @@ def test_what_is_refused_says_why(changes, name, words):
     assert words in found.reason
 
 
+def test_a_header_that_puts_the_source_inside_the_patient_is_listed_and_is_no_scale():
+    """One such file must not end the list of a whole folder."""
+    found = listed(header(xray=view(source_to_patient_mm=15.0)))["isocentre"]
+    assert isinstance(found, NoScale)
+    assert "check the distance from source to patient, 15 mm" in found.reason
+
+
 POLAR = {"units_x": 0xC, "units_y": 3}
 STRIP = {"spatial_format": 2, "units_x": 4}
 

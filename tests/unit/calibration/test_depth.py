@@ -84,9 +84,14 @@ def test_a_missing_or_contradictory_distance_takes_the_short_default(distances):
     assert any("no usable distance from source to patient" in one for one in found.warnings)
 
 
-@pytest.mark.parametrize("half_range", [750.0, 2000.0])
+def test_the_same_depth_needs_no_distance():
+    near = header(xray=view(source_to_patient_mm=15.0))
+    assert depth_ratio(near, Placing(depth_offset_mm=0.0), key="k").quantity.value == 1.0
+
+
+@pytest.mark.parametrize("half_range", [650.0, 750.0, 2000.0])
 def test_a_depth_that_reaches_the_source_is_refused(half_range):
-    with pytest.raises(InputError, match=r"xa.dcm: .* reaches the source, 750 mm away"):
+    with pytest.raises(InputError, match=r"xa.dcm: .* reaches the source, .* 650 mm from"):
         depth_ratio(header(), Placing(depth_offset_mm=half_range), key="k")
 
 

@@ -7,6 +7,10 @@ from hypothesis import strategies as st
 
 from annot.calibration.grid_fit import GridFit, fit_grid
 from annot.calibration.grid_nodes import homography, projected
+from annot.calibration.intensity import StoredPixels
+from annot.calibration.known_objects import KnownSize
+from annot.calibration.object_in_frame import size_in_frames
+from annot.calibration.request import ObjectReading, ObjectRequest
 from annot.calibration.scale import NoScale
 from annot.geometry import PixelPoint
 from tests.unit.calibration.conftest import chord, detected, fine_grid
@@ -59,6 +63,24 @@ def test_pitch_turn_and_nodes_are_found(plain):
     true = square()
     assert max(np.hypot(*(node.place - true[node.step])) for node in plain.nodes) < 0.12
     assert plain.largest_px < 0.12
+
+
+def test_a_file_whose_values_fall_with_the_intensity_gives_the_same_spacing():
+    nodes = square()
+    reading = ObjectReading(frame=0, points=corners(nodes))
+    size = KnownSize(name="grid", size_mm=7.0, tolerance_mm=0.03, source="measured")
+    request = ObjectRequest(kind="grid", size=size, readings=(reading,))
+    top = 65535
+    plain, turned = (
+        size_in_frames(
+            {0: frame}, request, key="k", full_scale=float(top), aspect=1.0, stored=stored
+        )
+        for frame, stored in (
+            (beads(nodes), StoredPixels()),
+            ((top - beads(nodes)).astype(np.uint16), StoredPixels(sign=-1)),
+        )
+    )
+    assert turned.size.value == pytest.approx(plain.size.value, rel=1e-9)
 
 
 def test_the_corners_may_go_round_either_way():

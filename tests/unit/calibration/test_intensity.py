@@ -86,6 +86,15 @@ def test_a_logarithm_without_its_table_is_undone_and_its_gain_is_in_the_interval
     assert expand(found.size).holds(dense.outer_px)
 
 
+def test_a_logarithm_taken_for_intensity_reads_small(dense):
+    """Why: after a logarithm a blurred shadow looks thinner (check `cylinder-beer`, after_log)."""
+    fainter = dataclasses.replace(dense, wall=1.0)
+    logarithm = stored_as_logarithm(fainter.picture(seed=2))
+    wrong = size_of(seen(fainter, logarithm, StoredPixels()))
+    right = size_of(seen(fainter, logarithm, StoredPixels(relation="LOG")))
+    assert wrong < right - 0.005 * right
+
+
 def test_a_logarithm_taken_for_intensity_is_not_believed(dense):
     """It makes a blurred shadow thinner (check `cylinder-beer`, after_log) and far too faint."""
     logarithm = stored_as_logarithm(dense.picture(seed=2))

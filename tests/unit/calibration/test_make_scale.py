@@ -38,9 +38,9 @@ class Headed:
         raise AssertionError(f"frame {n} was decoded although nothing is fitted")
 
 
-def segment(*, points=ENDS, frame=0, repeats=1, **changes) -> ObjectRequest:
+def segment(*, points=ENDS, frame=0, **changes) -> ObjectRequest:
     reading = ObjectReading(frame=frame, points=points)
-    plain = {"kind": "segment", "size": LENGTH, "readings": (reading,) * repeats}
+    plain = {"kind": "segment", "size": LENGTH, "readings": (reading,)}
     return ObjectRequest(**{**plain, **changes})
 
 
@@ -191,6 +191,19 @@ def test_pixels_not_known_to_be_proportional_to_the_beam_are_said(
     assert any(line.input.key.endswith(":relation") for line in scale.row.lines)
 
 
+def test_a_file_whose_values_fall_with_the_intensity_gives_the_same_scale(shaft, shaft_loop):
+    top = 2**shaft_loop.header.bits_stored - 1
+    turned = dataclasses.replace(
+        shaft_loop,
+        header=dataclasses.replace(shaft_loop.header, xray=view(intensity_sign=-1)),
+        pixels={n: (top - one).astype(one.dtype) for n, one in shaft_loop.pixels.items()},
+    )
+    known = catheter(shaft, other_mm=1.3)
+    plain, other = (make_scale(one, known).scale for one in (shaft_loop, turned))
+    assert isinstance(other, PixelScale), other
+    assert other.row.value == pytest.approx(plain.row.value, rel=1e-9)
+
+
 # ---------------------------------------------------------------- a known length
 def test_a_segment_is_its_length_over_its_pixels_with_both_ends_off():
     """By hand: 20 mm on 100 px; ends 1 px each, ±0.2 mm, no depth."""
@@ -202,10 +215,15 @@ def test_a_segment_is_its_length_over_its_pixels_with_both_ends_off():
 
 def test_repeats_of_a_segment_shrink_its_ends():
     placing = Placing(depth_offset_mm=0.0, tilt_deg=0.0)
-    one, four = (
-        made(header(), segment(repeats=n, placing=placing)).row.shares()["scale"] for n in (1, 4)
+    four = tuple(
+        ObjectReading(frame=0, points=(PixelPoint(row, 40.0), PixelPoint(row, 140.0)))
+        for row in (50.0, 51.0, 52.0, 53.0)
     )
-    assert four < one
+    shares = [
+        made(header(), segment(readings=readings, placing=placing)).row.shares()["scale"]
+        for readings in (four[:1], four)
+    ]
+    assert shares[1] < shares[0]
 
 
 def test_a_segment_counts_wide_pixels_as_wide():
@@ -305,3 +323,13 @@ def test_keys_tell_requests_apart_and_repeat_exactly():
     one, again = (made(header(), segment()).key for _ in range(2))
     other = made(header(), segment(points=(ENDS[0], PixelPoint(50.0, 141.0)))).key
     assert one == again != other
+
+
+@pytest.mark.parametrize("u_rel", [0.0, -0.1, 5.0, math.nan, math.inf])
+def test_a_relative_uncertainty_that_is_no_fraction_is_refused(u_rel):
+    for ask in (
+        lambda: GivenRequest(mm_per_px=(0.2, 0.2), u_rel=u_rel),
+        lambda: HeaderRequest(u_rel=u_rel),
+    ):
+        with pytest.raises(InputError, match=r"as a fraction above 0 and up to 0.5"):
+            ask()

@@ -44,10 +44,29 @@ def test_a_statement_goes_before_the_scatter():
     )
 
 
-def test_copies_of_one_reading_are_no_repeats():
+def test_copies_of_one_reading_count_once():
     found = seen([100.0, 100.0, 100.0])
+    assert found.size.u == pytest.approx(np.sqrt(2))
+    assert found.sections_used == 1
+    assert "2 reading(s) of the known length copy another" in found.notes[0]
+
+
+def test_copies_among_repeats_add_no_degrees_of_freedom():
+    lengths = [100.0, 101.0, 99.5]
+    found = seen([*lengths, *lengths])
+    assert found.size.u == pytest.approx(np.std(lengths, ddof=1) / np.sqrt(3))
+    assert found.size.dof == pytest.approx(2)
+
+
+def test_readings_of_one_length_in_other_places_show_no_scatter():
+    readings = tuple(
+        ObjectReading(frame=0, points=(PixelPoint(row, 10.0), PixelPoint(row, 110.0)))
+        for row in (10.0, 11.0, 12.0)
+    )
+    request = ObjectRequest(kind="segment", size=SIZE, readings=readings)
+    found = segment_by_hand(request, key="k", aspect=1.0)
     assert found.size.u == pytest.approx(np.sqrt(2 / 3))
-    assert "all readings of the known length are the same" in found.notes[0]
+    assert "equally long" in found.notes[0]
 
 
 def test_tilt_makes_the_length_longer_than_it_is_seen():

@@ -55,6 +55,18 @@ def test_two_readers_of_ten_cases(tmp_path):
     assert found["within_subject_sd"] == {}
 
 
+def test_readers_who_agree_worse_than_by_chance_have_null_for_a_correlation_of_means(tmp_path):
+    pairs = [(1, 3), (3, 1), (2, 2.2), (1.5, 2.6), (2.9, 1.2), (1.7, 2.5), (2.3, 1.6), (2, 2.1)]
+    rows = [
+        {"study": f"S{case}", "reader": reader, "value": value}
+        for case, pair in enumerate(pairs)
+        for reader, value in zip("AB", pair, strict=True)
+    ]
+    [found] = answer(write(tmp_path / "t.csv", rows))
+    assert found["icc"]["2,k"]["value"] is None
+    assert found["icc"]["2,1"]["value"] < 0
+
+
 def test_repeats_give_each_reader_a_repeatability_and_widen_the_limits(tmp_path):
     rng = np.random.default_rng(1)
     rows = [

@@ -89,14 +89,38 @@ def test_events_are_told_in_words(file):
     assert "lab changed to version 2 reading lz1, because: wrong frame" in answer.output
 
 
-def test_a_check_never_makes_a_store(tmp_path):
+@pytest.mark.parametrize("verb", [["verify"], ["show"]])
+def test_a_study_that_the_store_does_not_have_is_no_chain_that_holds(file, verb):
+    answer = RUN.invoke(app, ["audit", *verb, str(file), "--study", "HARBOR-01"])
+    assert isinstance(answer.exception, InputError)
+    assert "no study HARBOR-01: it has HARBOUR-01, HARBOUR-02" in str(answer.exception)
+
+
+def test_an_event_that_is_no_longer_readable_is_a_fault_and_no_traceback(file):
+    tamper(file, "UPDATE events SET body = '{' WHERE study = 'HARBOUR-01'")
+    answer = RUN.invoke(app, ["audit", "show", str(file), "--study", "HARBOUR-01"])
+    assert isinstance(answer.exception, InputError)
+    assert "no longer readable" in str(answer.exception)
+
+
+@pytest.mark.parametrize("form", ["{}", "sqlite:///{}", "sqlite+pysqlite:///{}", "sqlite://"])
+def test_a_check_never_makes_a_store(tmp_path, form):
     missing = tmp_path / "none.db"
-    answer = RUN.invoke(app, ["audit", "verify", str(missing)])
+    answer = RUN.invoke(app, ["audit", "verify", form.format(missing)])
     assert "no such store" in str(answer.exception)
     assert not missing.exists()
 
 
-@pytest.mark.parametrize("text", ["", "{}", '{"annot_anchors": 2}', '{"annot_anchors": 1}'])
+HEAD = '{"annot_anchors": 1, "heads": [{"study": %s, "sequence": %s, "digest": "0"}]}'
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", "{}", '{"annot_anchors": 2}', '{"annot_anchors": 1}'),
+        *(HEAD % ("5", "1"), HEAD % ('"S"', "3.7"), HEAD % ('"S"', "true")),
+    ],
+)
 def test_a_file_that_holds_no_anchors_is_refused(file, tmp_path, text):
     heads = tmp_path / "heads.json"
     heads.write_text(text)

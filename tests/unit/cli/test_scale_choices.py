@@ -3,10 +3,12 @@
 import json
 
 import pytest
+import typer
 from pydicom import dcmread
 from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
 
+from annot.cli.scale_fields import frame_numbers
 from synthetic_dicom import write_case
 from tests.unit.cli.test_commands import assert_one_line_fault, run
 
@@ -95,3 +97,10 @@ def test_a_range_that_is_none_is_wrong_usage(loop):
     done = run("scale", loop, "--header", "--depth-range", "20")
     assert done.returncode == 2
     assert "two numbers with a comma" in done.stderr
+
+
+def test_more_frames_than_any_loop_has_are_wrong_usage():
+    """A list of them would fill the memory before the loop is opened."""
+    with pytest.raises(typer.BadParameter, match="100000000000000000000 frames; 1000"):
+        frame_numbers(None, "0:100000000000000000000")
+    assert frame_numbers(None, "3:6") == [3, 4, 5]

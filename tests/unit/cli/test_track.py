@@ -57,6 +57,19 @@ def test_a_caliper_of_a_read_file_is_followed_and_written(loop, tmp_path):
     assert json.loads(run("track", read_file(loop), "--id", "z", "--json").stdout) == answer
 
 
+def test_a_curve_replaces_an_older_curve_and_never_a_measurement_table(loop, tmp_path):
+    read, curve, table = read_file(loop), tmp_path / "curve.csv", tmp_path / "table.csv"
+    assert run("measure", read, "-o", table).exit_code == 0
+    before = table.read_bytes()
+    for _ in range(2):
+        assert run("track", read, "--id", "z", "-o", curve).exit_code == 0
+    for words in (("track", read, "--id", "z", "-o", table), ("measure", read, "-o", curve)):
+        done = run(*words)
+        assert isinstance(done.exception, InputError)
+        assert "holds something else" in done.exception.message
+    assert table.read_bytes() == before
+
+
 def test_a_change_is_known_better_than_a_width(loop):
     answer = json.loads(run("track", read_file(loop), "--id", "z", "--json").stdout)
     by_hand = 100 * (answer["largest"]["value"] / answer["smallest"]["value"] - 1)
@@ -157,3 +170,38 @@ def test_an_unknown_quantity_on_a_loop_is_refused(loop):
     done = run("track", loop.path, "--caliper", "1,2,30,40", "--quantity", "girth")
     assert isinstance(done.exception, InputError)
     assert "no quantity 'girth'" in done.exception.message
+
+
+def test_repeats_on_other_loops_count_for_a_curve_as_they_do_for_the_table(tmp_path):
+    """One hand scatters alike on all loops of a read: both commands state the same u."""
+    loops = [write_case(name, tmp_path, frames=10) for name in ("us_090", "us_045")]
+    parts = []
+    for loop, shifts in zip(loops, ((0.0,), (0.0, 2.5, -2.0, 1.5, -3.0, 2.0)), strict=True):
+        (r0, c0), end = loop.truth.caliper("landing_zone_width", 5).points_px
+        calipers = [
+            {
+                "id": f"{loop.path.stem}-{n}",
+                "quantity": "landing_zone_width",
+                "frame": 5,
+                "repeat": n + 1,
+                "points_px": [[r0, c0 + off], list(end)],
+            }
+            for n, off in enumerate(shifts)
+        ]
+        parts.append({"file": loop.path.name, "scale": {"kind": "header"}, "calipers": calipers})
+    path = tmp_path / "read.json"
+    path.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "S", "loops": parts}))
+    [first, *_] = json.loads(run("measure", path, "--json").stdout)
+    curve = json.loads(run("track", path, "--id", "us_090-0", "--json").stdout)["curve"]
+    [own] = [row for row in curve if row["frame"] == 5]
+    assert own["u"] == pytest.approx(first["u"], rel=1e-9)
+
+
+def test_the_largest_of_a_tilted_depth_has_the_interval_of_its_frames(loop):
+    """An unknown tilt of 50° skews every depth of the curve, and its largest alike."""
+    points = [list(point) for point in loop.truth.caliper("depth", 12).points_px]
+    path = read_file(loop, quantity="depth", points_px=points, tilt_deg=50)
+    answer = json.loads(run("track", path, "--id", "z", "--json").stdout)
+    row = max(answer["curve"], key=lambda one: one["value"])
+    for one in (row, answer["largest"]):
+        assert one["high"] - one["value"] > 1.5 * (one["value"] - one["low"])

@@ -29,6 +29,11 @@ def test_an_older_file_is_replaced_and_nothing_is_left_beside_it(tmp_path):
     assert [one.name for one in tmp_path.iterdir()] == ["t.csv"]
 
 
+def test_a_name_too_long_for_the_file_system_is_refused(tmp_path):
+    with pytest.raises(InputError, match=r"cannot be written: File name too long"):
+        write_whole(tmp_path / f"{'t' * 300}.csv", "study,", replaces=CSV)
+
+
 def test_when_writing_fails_the_older_file_stays_and_nothing_else_does(tmp_path, monkeypatch):
     path = tmp_path / "t.csv"
     write_whole(path, "study,old", replaces=CSV)

@@ -101,7 +101,10 @@ def test_cells_of_an_xray_row(xray_entry):
         "object_id": "catheter-2",
         "depth_group": "catheter-a:depth",
         "share_tilt": 0.0,
-        "conditions": "loading: not stated; rhythm: not stated",
+        "conditions": (
+            "loading: not stated; rhythm: not stated; filling: not stated; moment: not stated; "
+            "atrial pressure: not stated"
+        ),
         "origin": "drawn",
         "confirmed": True,
         "overruled": "",
@@ -121,7 +124,7 @@ def test_cells_of_an_echo_row(echo_entry):
     assert row["share_tilt"] > 0
     assert row["value"] < row["raw_value"]  # an oblique plane sees a width long
     assert row["mm_per_px_column"] / row["mm_per_px_row"] == pytest.approx(0.5 / 0.4)
-    assert row["conditions"] == "loading: 12 mmHg; rhythm: sinus"
+    assert row["conditions"].startswith("loading: 12 mmHg; rhythm: sinus; filling: not stated")
 
 
 def test_cells_of_a_row_without_a_scale(unscaled_entry):

@@ -30,6 +30,20 @@ def test_every_column_that_is_read_is_a_column_that_is_written():
     assert {*REQUIRED, *OPTIONAL} <= {column.name for column in COLUMNS}
 
 
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("1e300,mm,0.6", "value is 1e300, which is beyond what anything measures"),
+        ("24.5,mm,1e300", "u is 1e300, which is beyond"),
+        ("24.5,mm,1e-300", "u is 1e-300, but nothing measured is known that well"),
+    ],
+)
+def test_a_figure_that_no_arithmetic_can_take_is_refused_with_its_line(cell, words):
+    with pytest.raises(InputError, match=r"line 2: ") as fault:
+        parsed(HEAD, f"HARBOUR-01,ostium_width,A,{cell}")
+    assert words in fault.value.message
+
+
 def test_six_columns_are_enough_in_any_order_with_others_beside_them():
     assert REQUIRED == ("study", "quantity", "reader", "value", "unit", "u")
     [row] = parsed("note,u,unit,value,reader,quantity,study", "x,0.6,mm,24.5,A,depth,S1")

@@ -25,7 +25,7 @@ def test_absent_is_no_fault():
     read = attributes()
     assert read.text("Modality") is None
     assert read.number("FrameTime") is None
-    assert read.positive_pair("PixelSpacing") is None
+    assert read.pixel_sides("PixelSpacing") is None
     assert read.items("SequenceOfUltrasoundRegions") == ()
     assert not read.present("FrameTime")
     assert not read.empty("FrameTime")
@@ -37,7 +37,7 @@ def test_empty_is_a_fault_only_where_a_value_is_needed():
     assert read.number("PositionerPrimaryAngle") is None
     assert read.warnings == []
     assert read.empty("PixelSpacing")
-    assert read.positive_pair("PixelSpacing") is None
+    assert read.pixel_sides("PixelSpacing") is None
     assert read.warnings == ["PixelSpacing is present but empty."]
 
 

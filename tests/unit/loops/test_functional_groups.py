@@ -65,6 +65,12 @@ def test_what_all_frames_share_becomes_the_view(write_loop):
     assert any("DistanceSourceToIsocenter stands in" in one for one in header.warnings)
 
 
+def test_the_sign_of_the_pixels_is_taken_from_the_groups(write_loop):
+    properties = {"ImagerPixelSpacing": [0.2, 0.25], "PixelIntensityRelationshipSign": -1}
+    shared = {**GEOMETRY, "FramePixelDataPropertiesSequence": properties}
+    assert enhanced(write_loop, shared=shared).xray.intensity_sign == -1
+
+
 def test_angles_that_move_are_told_frame_by_frame(write_loop):
     header = enhanced(write_loop, each=positions((30, -20), (31.5, -20), (33, -19)))
     assert [header.xray.angles_at(n) for n in range(3)] == [(30, -20), (31.5, -20), (33, -19)]

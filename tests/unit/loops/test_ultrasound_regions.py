@@ -154,6 +154,8 @@ def test_a_region_is_read_as_stored(write_loop):
         ({"PhysicalDeltaX": None}, 1, "without usable steps"),
         ({"PhysicalUnitsXDirection": 4}, 1, "without usable steps in cm"),
         ({"PhysicalDeltaY": -0.04}, 1, "negative step"),
+        ({"PhysicalDeltaX": 1e-300}, 1, "no size of a pixel"),
+        ({"PhysicalDeltaX": 1e200}, 1, "no size of a pixel"),
     ],
 )
 def test_odd_regions_become_sentences(write_loop, changes, kept, words):

@@ -41,6 +41,12 @@ def test_a_plain_view_is_read_as_stored(write_loop):
     )
 
 
+def test_values_that_fall_with_the_intensity_are_told(write_loop):
+    view, warnings = view_of(write_loop, PixelIntensityRelationshipSign=-1)
+    assert view.intensity_sign == -1
+    assert warnings == ()
+
+
 def test_absent_geometry_is_unknown_and_no_fault(write_loop):
     header = read_header(write_loop())
     assert header.xray == XrayView()
@@ -112,7 +118,12 @@ def test_a_moving_positioner_without_increments_is_unknown_after_the_first_frame
     [
         ({"ImagerPixelSpacing": [0, 0.2]}, "imager_pixel_spacing_mm", None, "0\\0.2, not two"),
         ({"ImagerPixelSpacing": [-1, 1]}, "imager_pixel_spacing_mm", None, "-1\\1, not two"),
-        ({"ImagerPixelSpacing": b"0.2"}, "imager_pixel_spacing_mm", None, "not two positive"),
+        (
+            {"ImagerPixelSpacing": b"0.2"},
+            "imager_pixel_spacing_mm",
+            None,
+            "not two sizes of a pixel",
+        ),
         ({"ImagerPixelSpacing": b""}, "imager_pixel_spacing_mm", None, "present but empty"),
         (
             {"ImagerPixelSpacing": b"a\\b"},
@@ -136,6 +147,9 @@ def test_a_moving_positioner_without_increments_is_unknown_after_the_first_frame
         ({"PixelSpacingCalibrationType": "FOO"}, "calibration_type", None, "none of GEOMETRY"),
         ({"PixelSpacingCalibrationType": "GEOMETRY"}, "pixel_spacing_mm", None, "without a usable"),
         ({"PixelIntensityRelationship": "LOG"}, "intensity_relationship", "LOG", "logarithms"),
+        ({"PixelIntensityRelationshipSign": 2}, "intensity_sign", None, "2, not 1 or -1"),
+        ({"ImagerPixelSpacing": b"1e-300\\1e-300"}, "imager_pixel_spacing_mm", None, "no"),
+        ({"ImagerPixelSpacing": b"1e200\\1e200"}, "imager_pixel_spacing_mm", None, "of a pixel"),
         ({"CalibrationImage": "MAYBE"}, "calibration_image", None, "none of YES, NO"),
         ({"RecommendedViewingMode": "SUB"}, "plane", "SINGLE PLANE", "unsubtracted"),
         (

@@ -35,6 +35,12 @@ def test_ends_on_one_spot_are_refused(points):
         caliper(points=points)
 
 
+def test_a_contour_on_one_line_is_refused():
+    line = tuple(PixelPoint(100.0 + 10 * n, 100.0 + 10 * n) for n in range(8))
+    with pytest.raises(InputError, match=r"Caliper lz1: .*lie on one line, so it has no inside"):
+        caliper(measurand=MEASURANDS["ostium_contour"], points=line)
+
+
 @pytest.mark.parametrize("bad", NOT_NUMBERS)
 def test_points_that_are_no_numbers_are_refused_as_a_person_s_input(bad):
     with pytest.raises(InputError, match=r"Caliper lz1: .*finite"):

@@ -243,3 +243,14 @@ def test_a_ratio_of_two_areas_loses_the_scale():
     )
     ratio = propagate(lambda x, y: x / y, [one, other], unit="1")
     assert ratio.shares().get("scale", 0.0) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("back", [0.0, 1.0, 3.0])
+def test_a_leg_folded_right_back_is_no_straight_path(back):
+    """Drawn values on either side of a full fold belong to it: they do not average to 180°."""
+    points = (PixelPoint(100, 100), PixelPoint(200, 200), PixelPoint(100 + back, 100 - back))
+    found = measure_caliper(caliper(measurand=ANGLE, points=points), plain_scale(), modality="XA")
+    true = math.degrees(math.atan(back / 100))
+    assert found.estimate.value == pytest.approx(true, abs=0.1)
+    assert found.estimate.u < 3
+    assert found.interval.holds(true)

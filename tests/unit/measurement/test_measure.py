@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from annot.calibration import NoScale
 from annot.geometry import PixelPoint
-from annot.measurement import measure_caliper
+from annot.measurement import Known, measure_caliper
 from annot.uncertainty import covariance, propagate
 from annot.vocabulary import MEASURANDS
 from tests.strategies import caliper, catheter_scale, paths, plain_scale
@@ -185,6 +185,22 @@ def test_an_implausible_length_warns_and_is_kept():
     measured = measure_caliper(caliper(), plain_scale(1.0), modality="XA")
     assert measured.result.value == pytest.approx(100.0)
     assert any("100.0 mm is outside 8 to 40 mm" in one for one in measured.warnings)
+
+
+def test_warnings_speak_of_the_interval_that_is_stated():
+    """Where drawing answers, no length is below zero: the first-order interval was not stated."""
+    wide = measure_caliper(caliper(u_end_px=80.0), plain_scale(0.2), modality="XA")
+    assert wide.estimate.method == "monte carlo"
+    assert wide.interval.low > 0
+    assert not any("below zero" in one for one in wide.warnings)
+    assert any("next to nothing about a length" in one for one in wide.warnings)
+
+
+def test_what_is_known_of_a_caliper_is_said_without_a_scale_too():
+    known = Known(notes=("too few repeats",))
+    for scale in (plain_scale(), NoScale(reason="nothing known")):
+        measured = measure_caliper(caliper(), scale, modality="XA", known=known)
+        assert "too few repeats" in measured.warnings
 
 
 def test_warnings_of_the_scale_and_its_overruling_reach_the_measurement():

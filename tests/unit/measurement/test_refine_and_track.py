@@ -114,6 +114,14 @@ def test_an_accepted_shift_changes_points_origin_and_the_ends_uncertainty_only()
     assert with_refinements(one, {}) == one
 
 
+def test_a_placing_stated_in_mm_is_not_dropped_for_the_end_that_stays():
+    one = across(72.0, 168.0, u_end_px=None, u_end_mm=3.0)
+    found = {end: refine_end(tube(), one, end, modality="XA") for end in (0, 1)}
+    with pytest.raises(InputError, match="placed to 3 mm"):
+        with_refinements(one, {0: found[0]})
+    assert with_refinements(one, found).u_end_mm is None
+
+
 # ---------------------------------------------------------------- following
 def texture(seed=1):
     return (

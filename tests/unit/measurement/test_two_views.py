@@ -23,7 +23,8 @@ from annot.measurement.view_geometry import (
     projection_of,
     refuse_moved_table,
 )
-from annot.uncertainty import expand
+from annot.tasks.geometry import estimate_of
+from annot.uncertainty import covariance_matrix, expand
 from tests.strategies import header
 
 FIRST = Projection(
@@ -98,6 +99,44 @@ def test_true_lengths_lie_in_their_intervals_as_often_as_stated(apart):
     # 120 intervals of 95 %: fewer than 105 held happens less than once in 5000 (binomial)
     assert sum(held) >= 105
     assert sum(fine) >= 50
+
+
+def test_a_length_that_first_order_gets_wrong_is_drawn():
+    """Against NumPy's own normal draws of the six coordinates with the same covariance."""
+    places = PLACES.copy()
+    places[1] = places[0] + [0.6, 0.5, 0.4]
+    views = FIRST, second(60)
+    seen = [view.project(places) for view in views]
+    space = landmarks_in_space(
+        views,
+        [
+            Landmark(
+                name=name,
+                points_px=(PixelPoint(*seen[0][index]), PixelPoint(*seen[1][index])),
+                u_px=4.0,
+            )
+            for index, name in enumerate(NAMES)
+        ],
+    )
+    ends = [*space.place_of("ostium"), *space.place_of("landing")]
+    drawn = np.random.default_rng(5).multivariate_normal(
+        [one.value for one in ends], covariance_matrix(ends), size=200_000
+    )
+    lengths = np.linalg.norm(drawn[:, 3:] - drawn[:, :3], axis=1)
+    found = estimate_of(length_between(space, "ostium", "landing"))
+    assert found.value == pytest.approx(np.mean(lengths), rel=0.02)
+    assert found.u == pytest.approx(np.std(lengths), rel=0.03)
+    assert found.low >= 0
+    assert np.mean((lengths >= found.low) & (lengths <= found.high)) == pytest.approx(
+        0.95, abs=0.01
+    )
+
+
+def test_views_along_one_line_are_refused():
+    for apart in (0, 2, 178, 180):
+        views = replace(FIRST, secondary_deg=0.0), replace(second(apart), secondary_deg=0.0)
+        with pytest.raises(InputError, match="apart and look along one line"):
+            landmarks_in_space(views, marked(views))
 
 
 def test_views_close_together_are_warned_of_and_others_not():

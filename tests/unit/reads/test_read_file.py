@@ -272,6 +272,10 @@ STRUCTURE = {
     "a scale that is a list": with_scale([]),
     "a given scale without its uncertainty": with_scale({"kind": "given", "mm_per_px": 0.2}),
     "a given scale of nothing": with_scale({"kind": "given", "mm_per_px": 0, "u_rel": 0.1}),
+    "a given scale that vanishes": with_scale({"kind": "given", "mm_per_px": 1e-300, "u_rel": 0.1}),
+    "a percentage for a fraction": with_scale({"kind": "given", "mm_per_px": 0.2, "u_rel": 5}),
+    "a header scale without error": with_scale({"kind": "header", "u_rel": 1e-300}),
+    "an apex beyond all pictures": changed("loops", 0, "apex_px", to=[1e308, 0.0]),
     "a loan from nobody": with_scale({"from": ""}),
     "a loan with a size": with_scale({"from": "a.dcm", "kind": "given"}),
     "a sphere with a label": with_scale({**SPHERE, "size_source": "label"}),
@@ -313,6 +317,12 @@ def test_a_refusal_names_the_place_of_every_fault():
     message = refused(with_caliper(frame=-1, repeat=0, view_deg=500))
     for place in ("frame", "repeat", "view_deg"):
         assert f"loops.0.calipers.0.{place}: " in message
+
+
+def test_half_a_pair_of_escapes_is_refused_before_anything_is_written():
+    text = json.dumps({**EXAMPLE, "study": "S"}).replace('"study": "S"', '"study": "\\ud800"')
+    with pytest.raises(InputError, match=r"escape such as .ud800 that is no character"):
+        parse(text, name="r.json")
 
 
 # ---------------------------------------------------------------- refused for meaning

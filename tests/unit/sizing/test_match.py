@@ -48,6 +48,16 @@ def basis_of(rows, *, depths=(), basis="largest"):
     return size_basis(section, views_of(depths), basis=basis, rng=np.random.default_rng(3))
 
 
+def test_what_must_be_known_of_a_depth_is_said():
+    odd = {"confirmed": False, "overruled": "by hand", "scale_id": ""}
+    depths = [row(20.0, quantity="depth", **odd)]
+    found = " ".join(basis_of(echo_rows(OVAL), depths=depths).warnings)
+    for words in ("not confirmed by a person", "refused and overruled", "which error they share"):
+        assert f"depth: some rows {words}" in found or words in found, words
+    assert "depth: some rows are not confirmed" in found
+    assert not basis_of(echo_rows(OVAL), depths=[row(20.0, quantity="depth")]).warnings
+
+
 def test_two_widths_1_7_mm_apart_support_one_row_most_and_its_neighbour_by_a_stated_share():
     """An oversize window of 2 to 4 mm on an invented chart; common practice, no source."""
     chart = chart_of((18, 20), (20, 22), (22, 24), (24, 26))

@@ -16,7 +16,7 @@ from annot.tasks.read import load_read, save_read
 SOP = "1.2.826.0.1.3680043.8.498.1"
 
 
-def write_loop(path, *, frames=3, uid=SOP, spacing=True, sid=1000):
+def write_loop(path, *, frames=3, uid=SOP, spacing=True, sid=1000, pixels=None):
     ds = Dataset()
     ds.file_meta = FileMetaDataset()
     ds.file_meta.TransferSyntaxUID = ExplicitVRLittleEndian
@@ -28,7 +28,10 @@ def write_loop(path, *, frames=3, uid=SOP, spacing=True, sid=1000):
     if spacing:
         ds.ImagerPixelSpacing = [0.2, 0.2]
         ds.DistanceSourceToDetector, ds.DistanceSourceToPatient = sid, 750
-    ds.PixelData = np.full((frames, 60, 80), 900, np.uint16).tobytes()
+    if pixels is None:
+        pixels = np.full((frames, 60, 80), 900, np.uint16)
+    ds.Rows, ds.Columns, ds.NumberOfFrames = *pixels.shape[1:], len(pixels)
+    ds.PixelData = pixels.tobytes()
     ds.save_as(path, enforce_file_format=True)
     return path
 

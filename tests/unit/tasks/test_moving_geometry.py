@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 import pytest
+from pydicom import dcmread
 from pydicom.dataset import Dataset, FileMetaDataset
 from pydicom.sequence import Sequence
 from pydicom.uid import (
@@ -19,6 +20,7 @@ from annot.tasks.calibrate import scale_loop
 from annot.tasks.measure import measure_read
 from annot.tasks.open import list_loops, open_loop
 from annot.tasks.read import load_read
+from annot.tasks.refine import refinements_of
 from annot.tasks.track import track_caliper
 
 FRAMES = 6
@@ -249,3 +251,30 @@ def test_a_list_says_that_the_scale_is_the_first_frames(tmp_path):
     facts = listed.facts()
     assert "changes from frame to frame" in facts["header_scale"]
     assert facts["scales"][0]["basis"].startswith("frame 0: ")
+
+
+def test_a_proposed_shift_is_in_mm_under_the_scale_of_its_own_frame(tmp_path):
+    enhanced(tmp_path / "own.dcm", [1000.0] * (FRAMES - 1) + [1250.0])
+    ds = dcmread(tmp_path / "own.dcm")
+    _, columns = np.mgrid[:60, :80]
+    picture = np.where(abs(columns - 36) < 22, 300, 1200).astype(np.uint16)
+    ds.PixelData = np.tile(picture, (FRAMES, 1, 1)).tobytes()
+    ds.save_as(tmp_path / "own.dcm", enforce_file_format=True)
+    path = tmp_path / "read.json"
+    part = loop("own.dcm", {"kind": "header"}, 0, FRAMES - 1)
+    for one in part["calipers"]:
+        one["points_px"] = [[30, 16], [30, 56]]
+    path.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "S", "loops": [part]}))
+    found = [one.as_dict() for one in refinements_of(load_read(path), tmp_path)]
+    sizes = {one["frame"]: one["shift_mm"] / one["shift_px"] for one in found if one["shift_px"]}
+    assert sizes == pytest.approx({0: 0.2 * 750 / 1000, FRAMES - 1: 0.2 * 750 / 1250})
+
+
+def test_an_end_outside_the_picture_is_no_place_to_refine(tmp_path):
+    enhanced(tmp_path / "own.dcm", [1000.0] * FRAMES)
+    path = tmp_path / "read.json"
+    part = loop("own.dcm", {"kind": "header"}, 0)
+    part["calipers"][0]["points_px"] = [[30, 16], [30, 90]]
+    path.write_text(json.dumps({"annot_read": 1, "reader": "A", "study": "S", "loops": [part]}))
+    with pytest.raises(InputError, match="lies outside the image"):
+        refinements_of(load_read(path), tmp_path)

@@ -37,6 +37,21 @@ def test_each_study_quantity_reader_modality_and_moment_stands_alone():
     assert [one.fit is not None for one in sections] == [True] * 6
 
 
+def test_different_moments_are_compared_but_never_averaged():
+    small = Ellipse(largest=20.0, smallest=15.0, orientation_deg=30.0)
+    rows = [
+        *echo_rows(OVAL, moment="largest"),
+        *echo_rows(small, moment="smallest"),
+        *echo_rows(OVAL, moment="largest", reader="B"),
+    ]
+    [group] = side_by_side(rows, sections_of(rows))
+    assert {one.moment for one in group.combinations} == {"largest"}
+    assert all("smallest" not in part for one in group.combinations for part in one.parts)
+    assert all(len(one.parts) == 2 for one in group.combinations)
+    # the change over the cycle stays among the differences
+    assert any("smallest" in one.first + one.second for one in group.pairs)
+
+
 def test_the_order_of_rows_changes_nothing():
     rows = echo_rows(OVAL, noise=(0.3, -0.2, 0.1, 0.2))
     straight, back = (section_facts(sections_of(one)[0]) for one in (rows, rows[::-1]))

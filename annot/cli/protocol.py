@@ -1,0 +1,119 @@
+"""`annot protocol`: what a study asks for, and what a read still owes it."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from annot.cli.printing import say, say_caution, say_json, say_table
+from annot.tasks.handover import HandOver, hand_over
+from annot.tasks.measure import measure_read
+from annot.tasks.protocol import load_protocol, protocol_facts, shipped_protocols, start_protocol
+from annot.tasks.read import load_read
+from annot.vocabulary.gap_schemes import GAP_SCHEMES
+from annot.vocabulary.landmarks import QUANTITIES
+from annot.vocabulary.protocol import Protocol
+
+protocol = typer.Typer(no_args_is_help=True, help="Start, check and show a protocol of a study.")
+Json = Annotated[bool, typer.Option("--json", help="print JSON for machines")]
+
+
+@protocol.command()
+def new(
+    file: Annotated[Path, typer.Argument(help="file to write, ending in .yaml")],
+    like: Annotated[str, typer.Option(help="shipped protocol to start from")] = "closure-planning",
+    json: Json = False,
+) -> None:
+    """Write a copy of a shipped protocol for a laboratory to change."""
+    made = start_protocol(file, like=like)
+    if json:
+        say_json(protocol_facts(made))
+        return
+    say(f"{file} holds the protocol {made.label}; change it and run annot protocol check {file}.")
+
+
+@protocol.command()
+def check(
+    file: Annotated[Path, typer.Argument(help="protocol file (YAML)")], json: Json = False
+) -> None:
+    """Check a protocol file; every fault is named with its line and what to do."""
+    found = load_protocol(str(file))
+    if json:
+        say_json({"protocol": found.label, "fingerprint": found.fingerprint})
+        return
+    say(
+        f"{file} is a protocol: {found.label}, {len(found.quantities)} quantities, fingerprint "
+        f"{found.fingerprint}."
+    )
+
+
+@protocol.command()
+def show(
+    name: Annotated[
+        str | None, typer.Argument(help="a shipped protocol or a file; none lists them")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Show what a protocol asks for: quantities, definitions, views, repeats, limits."""
+    names = shipped_protocols() if name is None else (name,)
+    found = [load_protocol(one) for one in names]
+    if json:
+        say_json([protocol_facts(one) for one in found])
+        return
+    for one in found:
+        _print(one, whole=name is not None)
+
+
+@protocol.command()
+def missing(
+    read: Annotated[Path, typer.Argument(help="the read file (JSON)")], json: Json = False
+) -> None:
+    """List what a read's protocol still asks for, and what whoever takes it over must know."""
+    content = load_read(read)
+    answer = hand_over(content, measure_read(content, read.parent))
+    if json:
+        say_json(answer.facts())
+        return
+    print_hand_over(answer)
+    say_caution()
+
+
+def print_hand_over(answer: HandOver) -> None:
+    """Print what a protocol still asks for and the rest of the hand-over list."""
+    lines = answer.sentences()
+    state = "still asks for" if answer.missing else "is complete"
+    say(f"\nProtocol {answer.protocol} {state}{':' if lines else '.'}")
+    for line in lines:
+        say(f"  {line}")
+
+
+def _print(found: Protocol, *, whole: bool) -> None:
+    say(f"{found.label} ({found.title}), fingerprint {found.fingerprint}")
+    if not whole:
+        return
+    rows = [
+        (
+            one.quantity,
+            QUANTITIES[one.quantity].outcomes[0].unit,
+            f"{one.definition} [{one.source}]",
+            "; ".join(view.title for view in one.views),
+            f"{one.repeats} × {one.beats}",
+            one.moment if one.required else f"{one.moment}, optional",
+        )
+        for one in found.quantities
+    ]
+    heads = ("quantity", "unit", "definition [source]", "views", ">repeats × beats", "moment")
+    say_table("", heads, rows)
+    limits = found.adjudication
+    say(f"Size by: {found.size_by.replace('_', ' ')}.")
+    if found.landing_zone_inside_mm is not None:
+        say(f"Landing zone {found.landing_zone_inside_mm:g} mm inside the ostium.")
+    if found.gap_scheme is not None:
+        rule = GAP_SCHEMES[found.gap_scheme].rule
+        say(f"Gaps are classed by the scheme {found.gap_scheme}: {rule}.")
+    say(f"Asked for with every loop: {', '.join(found.conditions) or 'nothing'}.")
+    say(
+        f"A third reader beyond {limits.apart_mm or '–'} mm, {limits.apart_percent or '–'} % "
+        f"({limits.limits}); in the end: {limits.final}."
+    )
+    say(f"Hidden from a blinded reader: {', '.join(found.blinding.hide) or 'nothing'}.")

@@ -1,0 +1,1 @@
+"""The protocols that come with the program, as YAML files."""
