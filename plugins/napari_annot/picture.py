@@ -73,6 +73,7 @@ class Scene:
 
     def close(self) -> None:
         """Close the window."""
+        self.dock.autosave.drop()
         self.dock.teardown()
         self.viewer.close()
 
