@@ -27,6 +27,7 @@ from annot.calibration.request import (
 from annot.calibration.scale import NoScale, PixelScale
 from annot.calibration.scale_agreement import ScaleComparison
 from annot.calibration.seen_size import SeenSize
+from annot.calibration.ultrasound_region import protects_its_scale
 
 __all__ = [
     "Allowance",
@@ -61,4 +62,5 @@ __all__ = [
     "french_to_mm",
     "header_scale",
     "make_scale",
+    "protects_its_scale",
 ]

@@ -3,6 +3,7 @@
 import itertools
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from annot.calibration import PixelScale
 from annot.measurement.measure import Measurement
 from annot.uncertainty import (
+    Estimate,
     InputQuantity,
     MeasurementResult,
     Tolerance,
@@ -51,7 +53,8 @@ def compression_of(width: Measurement, nominal: InputQuantity) -> Measurement:
         outcome=outcome,
         result=result,
         raw_value=float(_compression(np.asarray(nominal.value), np.asarray(width.raw_value))),
-        warnings=(*width.warnings, *odd),
+        warns=partial(_same, width.warnings),
+        remarks=odd,
     )
 
 
@@ -59,6 +62,11 @@ ODD = (
     "a compression of {:.2f} is outside {:g} to {:g}, where it usually lies: check place, scale "
     "and the stated nominal width"
 )
+
+
+def _same(warnings: tuple[str, ...], _: Estimate) -> tuple[str, ...]:
+    """Return the warnings of the width, whatever the compression is."""
+    return warnings
 
 
 def _compression(nominal: FloatArray, width: FloatArray) -> FloatArray:

@@ -1,7 +1,8 @@
 """A caliper and a scale become measurements: value, budget, interval, warnings."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,8 @@ from annot.uncertainty import (
     estimate,
     exact,
     propagate,
+    provisional_estimate,
+    quick_estimate,
     rectangular,
 )
 from annot.vocabulary import Outcome
@@ -53,6 +56,9 @@ class Known:
     notes: tuple[str, ...] = ()
 
 
+Warns = Callable[[Estimate], tuple[str, ...]]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
     """The evidence and the number together.
@@ -69,8 +75,14 @@ class Measurement:
     raw_value : float
         The number of the straight lines as drawn, before any correction for tilt, in the same
         unit.
+    warns : callable
+        Gives the warnings of an answer, which depend on it.
+    remarks : tuple of str
+        What else a reader must know.
     estimate : Estimate
-        The answer: value, u and interval, by Monte Carlo where first order fails.
+        The answer: value, u and interval, by Monte Carlo where first order fails. Worked out when
+        it is first asked for, because drawing takes up to a second; `provisional` is at hand at
+        once.
     """
 
     caliper: Caliper
@@ -78,12 +90,49 @@ class Measurement:
     scale: PixelScale | NoScale
     result: MeasurementResult
     raw_value: float
-    warnings: tuple[str, ...] = ()
-    estimate: Estimate = field(init=False)
+    warns: Warns = field(repr=False, compare=False)
+    remarks: tuple[str, ...] = ()
+    _kept: list[Estimate] = field(init=False, repr=False, compare=False, default_factory=list)
 
-    def __post_init__(self) -> None:
-        # wherever a measurement is made, the same rule chooses the method
-        object.__setattr__(self, "estimate", estimate(self.result))
+    @property
+    def estimate(self) -> Estimate:
+        """The answer; wherever it is asked for, the same rule chooses the method."""
+        if not self._kept:
+            self._kept.append(estimate(self.result))
+        return self._kept[0]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a reader must know of the answer."""
+        return self.warnings_of(self.estimate)
+
+    def warnings_of(self, found: Estimate) -> tuple[str, ...]:
+        """Return what a reader must know, by the answer or by the provisional one."""
+        return (*self.warns(found), *self.remarks)
+
+    def with_remarks(self, *remarks: str) -> "Measurement":
+        """Return the same measurement with more to know of it."""
+        more = replace(self, remarks=(*self.remarks, *remarks))
+        more._kept.extend(self._kept)
+        return more
+
+    @property
+    def provisional(self) -> Estimate:
+        """The answer by first order alone, for a number that is still being drawn."""
+        return provisional_estimate(self.result)
+
+    @property
+    def answered(self) -> bool:
+        """Whether the answer has been worked out already."""
+        return bool(self._kept)
+
+    def settled(self) -> bool:
+        """Tell whether the answer is at hand; it is made where a cheap look suffices for it."""
+        if not self._kept:
+            quick = quick_estimate(self.result)
+            if quick is not None:
+                self._kept.append(quick)
+        return self.answered
 
     @property
     def interval(self) -> CoverageInterval:
@@ -208,17 +257,14 @@ class _Drawing:
         quantities: list[Quantity] = [row, column, *placed, *terms.values()]
         result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
         notes = (*tilt.warnings, *known.notes, *(blind_notes(known.beam) if self.echo else ()))
-        found = Measurement(
+        return Measurement(
             caliper=self.caliper,
             outcome=outcome,
             scale=scale,
             result=result,
             raw_value=raw,
+            warns=partial(warnings_of, self.caliper, outcome, scale, notes=notes),
         )
-        # they speak of the estimate, and making it a second time would draw it a second time
-        said = warnings_of(self.caliper, outcome, scale, found.estimate, notes=notes)
-        object.__setattr__(found, "warnings", said)
-        return found
 
 
 def measure_all(

@@ -1,7 +1,6 @@
 """After the implant: compression, classes of gaps, and what changed since planning."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from annot.calibration import PixelScale
@@ -30,12 +29,12 @@ def with_implant(
         scaled = isinstance(one.scale, PixelScale)
         if one.outcome.name == "gap_width" and scaled and rules.gap_scheme is not None:
             found = gap_class_of(one.result, GAP_SCHEMES[rules.gap_scheme])
-            yield replace(one, warnings=(*one.warnings, found.words))
+            yield one.with_remarks(found.words)
             continue
         if one.outcome.name not in COMPRESSIONS or not scaled:
             yield one
             continue
-        yield one if nominal else replace(one, warnings=(*one.warnings, NO_NOMINAL))
+        yield one if nominal else one.with_remarks(NO_NOMINAL)
         if nominal:
             yield compression_of(one, nominal)
 

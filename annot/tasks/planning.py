@@ -1,7 +1,7 @@
 """Landmarks at work: quantities that follow from them, and how far drawn widths lie from rules."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from annot.calibration import LoopScale, PixelScale
 from annot.calibration.allowances import Allowance
@@ -101,7 +101,7 @@ class LoopPlan:
         """Return measurements that say how far they lie from their rule, in words and as data."""
         found, stale = self.against_rule(caliper)
         notes = (*((stale,) if stale else ()), *(one.words for one in found))
-        return [(replace(one, warnings=(*one.warnings, *notes)), found) for one in measured]
+        return [(one.with_remarks(*notes), found) for one in measured]
 
     def _carry(self, marks: LandmarkSet, frame: int) -> Carried:
         if marks.frame == frame:

@@ -1,21 +1,21 @@
 """Propose where a read's drawn ends would lie on the walls' edges; change nothing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration import PixelScale
+from annot.calibration import LoopScale, PixelScale
 from annot.loops import Loop, refuse_outside
 from annot.measurement import Caliper
 from annot.measurement.edge_fit import NoEdge
-from annot.measurement.refine import Refinement, refine_end
+from annot.measurement.refine import Refinement, refine_end, with_refinements
 from annot.reads import Read
 from annot.tasks.measure import opened_with_scales
 
-__all__ = ["Proposal", "refinements_of"]
+__all__ = ["Proposal", "accepted", "proposals_of", "refinements_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,30 +65,43 @@ def refinements_of(
     for part in read.loops:
         loop = loops[part.file]
         for caliper in part.calipers:
-            if caliper.measurand.kind != "length" or caliper.origin != "drawn":
-                continue
-            number = caliper.frame.frame
-            refuse_outside(loop.header, number, caliper.points, what=f"caliper {caliper.key}")
-            frame = _grey(loop.frame(number))
-            scale = scales[part.file].at(caliper.points, frame=number)
-            for end in _ends(caliper):
-                found = refine_end(
-                    frame,
-                    caliper,
-                    end,
-                    modality=loop.header.modality,
-                    full_scale=_full_scale(loop),
-                )
-                proposals.append(
-                    Proposal(
-                        file=part.file,
-                        caliper=caliper,
-                        end=end,
-                        found=found,
-                        shift_mm=_shift_mm(caliper, end, found, scale),
-                    )
-                )
+            if caliper.measurand.kind == "length" and caliper.origin == "drawn":
+                proposals += proposals_of(loop, caliper, scales[part.file], file=part.file)
     return proposals
+
+
+def proposals_of(loop: Loop, caliper: Caliper, scale: LoopScale, *, file: str) -> list[Proposal]:
+    """Look for the wall's edge at both ends of one drawn length; the caliper stays as it is.
+
+    Raises
+    ------
+    InputError
+        If it is no length.
+    """
+    number = caliper.frame.frame
+    refuse_outside(loop.header, number, caliper.points, what=f"caliper {caliper.key}")
+    frame = _grey(loop.frame(number))
+    here = scale.at(caliper.points, frame=number)
+    proposals = []
+    for end in _ends(caliper):
+        found = refine_end(
+            frame,
+            caliper,
+            end,
+            modality=loop.header.modality,
+            full_scale=_full_scale(loop),
+        )
+        shift_mm = _shift_mm(caliper, end, found, here)
+        proposals.append(
+            Proposal(file=file, caliper=caliper, end=end, found=found, shift_mm=shift_mm)
+        )
+    return proposals
+
+
+def accepted(caliper: Caliper, proposals: Sequence[Proposal]) -> Caliper:
+    """Return the caliper with every proposed end that was found moved to its edge."""
+    found = {one.end: one.found for one in proposals if isinstance(one.found, Refinement)}
+    return with_refinements(caliper, found)
 
 
 def _ends(caliper: Caliper) -> tuple[int, ...]:

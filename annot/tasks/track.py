@@ -4,13 +4,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from annot.calibration import BorrowedRequest, HeaderRequest, NoScale
 from annot.errors import InputError
 from annot.exports import CURVE, PNG, Cell, write_whole
 from annot.exports.curve_figure import curve_png
 from annot.exports.curve_file import curve_csv, curve_rows
 from annot.geometry import PixelPoint
-from annot.loops import LoopArray
+from annot.loops import Loop, LoopArray
 from annot.measurement import Caliper
 from annot.measurement.curve_summary import CurveSummary, summarise
 from annot.measurement.track import Track, track_points
@@ -24,6 +27,7 @@ from annot.vocabulary import MEASURANDS, FrameReference
 __all__ = [
     "TrackedCaliper",
     "curve_rows_of",
+    "follow_caliper",
     "read_of_one",
     "track_caliper",
     "write_curve",
@@ -121,6 +125,48 @@ def _refuse_some_frames(part: LoopRead, points: tuple[CurvePoint, ...]) -> None:
     )
 
 
+def follow_caliper(
+    loop: Loop, caliper: Caliper, *, on_frame: Callable[[int], None] = lambda _: None
+) -> Track:
+    """Follow a length through an open loop, both ways from its own frame.
+
+    Parameters
+    ----------
+    on_frame : callable
+        Called with each frame's number before it is looked at; what it raises ends the work.
+
+    Raises
+    ------
+    AnnotError
+        If it is no length, or a frame cannot be decoded.
+    """
+    if caliper.measurand.kind != "length":
+        raise InputError(_only_lengths(caliper))
+    frames = _Watched(LoopArray(loop), on_frame)
+    return track_points(frames, caliper.points, caliper.frame.frame)
+
+
+class _Watched:
+    """Frames that tell which one is asked for."""
+
+    def __init__(self, frames: LoopArray, on_frame: Callable[[int], None]) -> None:
+        self._frames, self._on_frame = frames, on_frame
+
+    def __len__(self) -> int:
+        return len(self._frames)
+
+    def __getitem__(self, index: int, /) -> NDArray[np.generic]:
+        self._on_frame(index)
+        return np.asarray(self._frames[index])
+
+
+def _only_lengths(caliper: Caliper) -> str:
+    return (
+        f"Caliper {caliper.key} is a {caliper.measurand.title.lower()}; only lengths are followed "
+        "through a loop."
+    )
+
+
 def curve_rows_of(tracked: TrackedCaliper) -> list[dict[str, Cell]]:
     """Return the curve's rows, one a frame."""
     return curve_rows(tracked.points, tracked.times_ms, tracked.summary)
@@ -143,10 +189,7 @@ def _found(read: Read, key: str) -> tuple[LoopRead, Caliper]:
         for caliper in part.calipers:
             if caliper.key == key:
                 if caliper.measurand.kind != "length":
-                    raise InputError(
-                        f"Caliper {key} is a {caliper.measurand.title.lower()}; only lengths are "
-                        "followed through a loop."
-                    )
+                    raise InputError(_only_lengths(caliper))
                 return part, caliper
     ids = ", ".join(one.key for part in read.loops for one in part.calipers) or "none"
     raise InputError(f"The read holds no caliper {key}; its calipers are {ids}.")

@@ -25,7 +25,13 @@ from annot.uncertainty.coverage import (
     expand,
     interval_of_draws,
 )
-from annot.uncertainty.estimate import Estimate, agreement_tolerance, estimate
+from annot.uncertainty.estimate import (
+    Estimate,
+    agreement_tolerance,
+    estimate,
+    provisional_estimate,
+    quick_estimate,
+)
 from annot.uncertainty.limits import (
     arcsine,
     curvilinear_trapezoid,
@@ -124,6 +130,8 @@ __all__ = [
     "propagate",
     "propagate_column",
     "propagate_outputs",
+    "provisional_estimate",
+    "quick_estimate",
     "rectangular",
     "region_factor",
     "rejection_limit",

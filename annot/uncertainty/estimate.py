@@ -65,10 +65,10 @@ def estimate(
         If first order is degenerate and an input has too few degrees of freedom to be simulated, or
         the model has no finite value where its inputs can be.
     """
+    quick = quick_estimate(result, probability=probability)
+    if quick is not None:
+        return quick
     first = expand(result, probability=probability)
-    trusted = _trusted(result, probability)
-    if trusted:
-        return _by_first_order(result, first, trusted)
     tolerance = agreement_tolerance(result.u)
     compared = simulate(result, probability=probability, kind=kind, draws=DECIDING_DRAWS)
     apart = _apart(first, result.value, compared)
@@ -83,6 +83,23 @@ def estimate(
         first_order_value=result.value,
         reason=f"first order is off by {apart:.2g}, beyond {tolerance:.2g}",
     )
+
+
+def quick_estimate(result: MeasurementResult, *, probability: float = 0.95) -> Estimate | None:
+    """Return what `estimate` answers where a cheap look suffices; None where it must simulate."""
+    trusted = _trusted(result, probability)
+    if not trusted:
+        return None
+    return _by_first_order(result, expand(result, probability=probability), trusted)
+
+
+def provisional_estimate(result: MeasurementResult, *, probability: float = 0.95) -> Estimate:
+    """Return the first-order answer unseen, for a number that is still being drawn.
+
+    It is no final answer: whether first order can be trusted here is not asked.
+    """
+    interval = expand(result, probability=probability)
+    return _by_first_order(result, interval, "provisional: first order, not checked")
 
 
 def agreement_tolerance(u: float) -> float:

@@ -14,10 +14,19 @@ from qtpy.QtWidgets import (
 
 from napari_annot.end_placing import EndPlacing
 from napari_annot.entry_fields import ALL, ChoiceField, NumberField, side_by_side
+from napari_annot.help_row import HelpRow
 from napari_annot.screen_state import ScreenState
 from napari_annot.tools import BENT_DEPTH, CALIPER_TOOLS, Tool
 from napari_annot.wording import frame_words
 
+# suggestions; any words are taken
+MOMENTS = (
+    ("", "not stated"),
+    ("largest", "largest"),
+    ("smallest", "smallest"),
+    ("end of filling", "end of filling"),
+    ("end of emptying", "end of emptying"),
+)
 PALETTE = (*CALIPER_TOOLS, BENT_DEPTH)
 
 
@@ -30,6 +39,8 @@ class CaliperPanel(QWidget):
     delete_wanted = Signal()
     placing_stated = Signal(object)
     tilt_stated = Signal(object)
+    beat_stated = Signal(object)
+    moment_stated = Signal(object)
     note_stated = Signal(str)
     refused = Signal(str)
 
@@ -41,7 +52,10 @@ class CaliperPanel(QWidget):
         self.u_end = NumberField("u of placing an end", "not stated: 1 px", highest=50)
         self.u_unit = ChoiceField([("px", "px"), ("mm", "mm")], letters=3)
         self.selected = QLabel()
+        self.help = HelpRow()
         self.tilt = NumberField("Tilt", "not stated", highest=60, zero=True)
+        self.beat = NumberField("Beat", "not stated", highest=9999, zero=True)
+        self.moment = ChoiceField(MOMENTS, free=True)
         self.note = QLineEdit()
         self._lay_out()
         self._connect()
@@ -60,10 +74,13 @@ class CaliperPanel(QWidget):
         if (placing.u_px, placing.u_mm) != (None, None):
             self.u_unit.choose("mm" if placing.u_mm is not None else "px")
         self._statements.setVisible(caliper is not None)
+        self.help.show_state(state)
         if caliper is not None:
             words = f"{caliper.measurand.title}, frame {frame_words(caliper.frame.frame)}"
             self.selected.setText(words)
             self.tilt.state(caliper.tilt_deg)
+            self.beat.state(caliper.beat)
+            self.moment.choose(caliper.moment or "")
             if not self.note.hasFocus():
                 self.note.setText(caliper.note)
 
@@ -82,12 +99,14 @@ class CaliperPanel(QWidget):
         statements.setVerticalSpacing(4)
         statements.addRow("Selected", self.selected)
         statements.addRow("Tilt within ± °", self.tilt)
+        statements.addRow("Beat, moment", side_by_side(self.beat, self.moment, stretch=1))
         statements.addRow("Note", self.note)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 8, 8, 8)
         layout.setSpacing(6)
         layout.addLayout(grid)
         layout.addWidget(side_by_side(self.undo, self.redo, self.delete, stretch=ALL))
+        layout.addWidget(self.help)
         layout.addLayout(form)
         layout.addWidget(self._statements)
         layout.addStretch(1)
@@ -103,9 +122,18 @@ class CaliperPanel(QWidget):
         self.u_end.changed.connect(self._state_placing)
         self.u_unit.stated.connect(self._state_placing)
         self.tilt.changed.connect(self.tilt_stated)
-        for field in (self.u_end, self.tilt):
+        self.beat.changed.connect(self._state_beat)
+        self.moment.stated.connect(lambda words: self.moment_stated.emit(words.strip() or None))
+        for field in (self.u_end, self.tilt, self.beat):
             field.refused.connect(self.refused)
         self.note.editingFinished.connect(lambda: self.note_stated.emit(self.note.text()))
+
+    def _state_beat(self, beat: float | None) -> None:
+        """Tell of a beat, which is a whole number from 0."""
+        if beat is not None and not beat.is_integer():
+            self.refused.emit("Beat: state a whole number, counted from 0.")
+            return
+        self.beat_stated.emit(None if beat is None else int(beat))
 
     def _state_placing(self) -> None:
         value, in_mm = self.u_end.known, self.u_unit.chosen == "mm"

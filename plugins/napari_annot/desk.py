@@ -10,13 +10,16 @@ from annot.calibration import LoopScale, ObjectKind, ObjectRequest, ScaleRequest
 from annot.errors import AnnotError, InputError
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
-from annot.reads import Conditions, LoopRead
+from annot.reads import LoopRead
 from annot.tasks.calibrate import MadeScale
-from annot.tasks.measure import NO_SCALE_ASKED, Beams, Measurement, known_of, measure_live
+from annot.tasks.measure import NO_SCALE_ASKED, Beams
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot import read_edits as edits
+from napari_annot.assistance import Assistance
+from napari_annot.assisted import Carried, Ghost
 from napari_annot.display_state import AS_THE_FILE_ASKS
+from napari_annot.draft_numbers import DraftNumbers, Surroundings
 from napari_annot.drawing import Draft, caliper_of
 from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
@@ -29,16 +32,16 @@ from napari_annot.tools import Tool, Trace, trace_of
 NOBODY = Read(reader="", loops=())
 
 
-class Desk:
+class Desk(Assistance):
     """The model behind the screen: every change goes through it, every view follows `changed`.
 
     Loops are named by their absolute path here, in the read too; `saving` gives them the names
     that a read file uses.
     """
 
-    changed = Signal()
     frame_wanted = Signal(int)
     fit_wanted = Signal(str, object)
+    answers_wanted = Signal(list)
     trace_drawn = Signal()
 
     def __init__(self) -> None:
@@ -46,6 +49,7 @@ class Desk:
         self.loops: dict[str, Loop] = {}
         self.standings = Standings(self._ask_fit)
         self.measured = MeasuredCalipers()
+        self.draft_numbers = DraftNumbers()
         self.beams = Beams()
         self.history = History()
         self.traces: dict[str, Trace] = {}
@@ -57,9 +61,12 @@ class Desk:
         self.selected: str | None = None
         self.placing = EndPlacing()
         self.read_file: Path | None = None
+        self.ghost: Ghost | None = None
+        self.carried: Carried | None = None
         self._saved = NOBODY
         self.message = ""
         self.message_is_fault = False
+        self._resolved: tuple[Facts, ScreenState] | None = None
 
     # ---- loops and frames
 
@@ -180,15 +187,7 @@ class Desk:
         if draft.corrects is None:
             self.tool = None
         if not draft.drawable:
-            few = len(draft.points) < draft.least_points and draft.least_points > 2
-            why = (
-                f"it takes {draft.least_points} points"
-                if few
-                else "the line is shorter than one pixel"
-            )
-            crossing = draft.tool.measurand is not None and draft.tool.measurand.kind == "contour"
-            why = "the line crosses itself" if crossing and not few else why
-            self.say(f"Nothing drawn: {why}.", fault=True)
+            self.say(f"Nothing drawn: {draft.why_not_drawable}.", fault=True)
             self.changed.emit()
         elif draft.tool.traces is not None:
             self.say("")
@@ -217,49 +216,6 @@ class Desk:
         if self.selected is not None:
             key, self.selected = self.selected, None
             self._do(edits.without_caliper(self.read, key))
-
-    def revise(self, key: str, **facts: object) -> None:
-        """Change what a caliper states: repeat, tilt, note."""
-        found = edits.find_caliper(self.read, key)
-        if found is not None:
-            changed = replace(found[1], **facts)  # type: ignore[arg-type]  # fields by name
-            self._do(edits.with_caliper(self.read, found[0], changed))
-
-    def place_ends(self, placing: EndPlacing) -> None:
-        """State how well an end is placed: for every caliper of the read, and those to come."""
-        self.placing = placing
-        self._do(
-            edits.every_caliper(
-                self.read,
-                lambda one: replace(one, u_end_px=placing.u_px, u_end_mm=placing.u_mm),
-            )
-        )
-
-    # ---- statements
-
-    def state_reader(self, reader: str, study: str) -> None:
-        """State who reads and what the study is called; no step of its own to undo."""
-
-        def name(read: Read) -> Read:
-            return replace(read, reader=reader.strip(), study=study.strip() or None)
-
-        self.read = name(self.read)
-        self.history.everywhere(name)
-        self.changed.emit()
-
-    def state_conditions(self, conditions: Conditions) -> None:
-        """State filling and rhythm for the loop on show."""
-        file = self._on_show()
-        self._do(edits.edited(self.read, file, lambda loop: edits.told(loop, conditions)))
-
-    def state_plane(self, plane_deg: float | None) -> None:
-        """State the echo plane's angle for the loop on show."""
-        file = self._on_show()
-
-        def edit(loop: LoopRead) -> LoopRead:
-            return replace(loop, view=replace(loop.view, plane_deg=plane_deg))
-
-        self._do(edits.edited(self.read, file, edit))
 
     # ---- the whole read
 
@@ -311,22 +267,29 @@ class Desk:
         self.read_file, self._saved = path, self.read
         self.changed.emit()
 
+    def taken_up(self, read_file: Path | None) -> None:
+        """Count the read as unsaved work on a file, or on none yet."""
+        self.read_file, self._saved = read_file, NOBODY
+        self.changed.emit()
+
     def facts(self) -> Facts:
         """Return a snapshot of the desk."""
         return Facts(
             read=self.read,
-            loops=self.loops,
+            loops=dict(self.loops),
             standings={file: self.standings[file] for file in self.loops},
-            measured=self.measured,
-            traces=self.traces,
+            measured=self.measured.answers,
+            traces=dict(self.traces),
             shown=self.shown,
             display=self.display,
             frame=self.frame,
             tool=self.tool,
             draft=self.draft,
-            drafted=self._drafted(),
+            drafted=self.draft_numbers.of(self.draft, self._around()),
             selected=self.selected,
             placing=self.placing,
+            ghost=self.ghost,
+            carried=self.carried,
             unsaved=self.unsaved,
             can_undo=self.history.can_undo,
             can_redo=self.history.can_redo,
@@ -335,20 +298,36 @@ class Desk:
         )
 
     def state(self) -> ScreenState:
-        """Return what the screen shows now."""
-        return resolve(self.facts())
+        """Return what the screen shows now, worked out once for all who ask."""
+        facts = self.facts()
+        if self._resolved is None or self._resolved[0] != facts:
+            self._resolved = (facts, resolve(facts))
+        return self._resolved[1]
 
-    def _drafted(self) -> Measurement | None:
-        """Measure the unfinished line as if it stood."""
-        draft = self.draft
-        if draft is None or draft.tool.measurand is None or not draft.drawable:
-            return None
-        caliper = caliper_of(draft, self.read, self.placing)
-        as_if = edits.with_caliper(self.read, draft.file, caliper)
-        scales = {file: self._scale_of(file) for file in self.loops}
-        known = known_of(as_if, self.loops, scales, self.beams)[caliper.key]
-        header = self.loops[draft.file].header
-        return measure_live(caliper, scales[draft.file], header, known=known)[0]
+    def rest(self) -> None:
+        """Settle the unfinished line's numbers: the pointer has come to rest."""
+        if self.draft is not None and self.draft_numbers.rest(self._around()):
+            self._want_answers()
+            self.changed.emit()
+
+    def take_answers(self) -> None:
+        """Show what has been simulated since."""
+        came = [part.settle() for part in (self.measured, self.draft_numbers)]
+        if any(came):
+            self.changed.emit()
+
+    def _want_answers(self) -> None:
+        """Ask for every answer that only a simulation can give, all of them each time."""
+        self.answers_wanted.emit([*self.draft_numbers.unsettled(), *self.measured.unsettled()])
+
+    def _around(self) -> Surroundings:
+        return Surroundings(
+            read=self.read,
+            loops=self.loops,
+            scale_of=self._scale_of,
+            beams=self.beams,
+            placing=self.placing,
+        )
 
     def say(self, message: str, *, fault: bool = False) -> None:
         """Set the status line; the next `changed` shows it."""
@@ -380,6 +359,7 @@ class Desk:
     def _settle(self) -> None:
         self.standings.settle(self.read, self.loops)
         self.measured.update(self.read, self.loops, self._scale_of, self.beams)
+        self._want_answers()
 
     def _scale_of(self, file: str) -> LoopScale:
         return self.standings[file].scale

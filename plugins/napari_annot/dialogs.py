@@ -1,6 +1,8 @@
 """Asking for files, and before work is lost."""
 
+from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 from qtpy.QtWidgets import QFileDialog, QMessageBox, QWidget
 
@@ -42,6 +44,38 @@ def may_drop(parent: QWidget) -> bool:
     """Ask before unsaved work is replaced."""
     answer = QMessageBox.question(
         parent, "Unsaved measurements", "What was drawn is not saved. Load another read anyway?"
+    )
+    return bool(answer == QMessageBox.StandardButton.Yes)
+
+
+Closing = Literal["save", "discard", "stay"]
+
+
+def before_closing(parent: QWidget) -> Closing:
+    """Ask what becomes of unsaved work before the window closes."""
+    button = QMessageBox.StandardButton
+    answer = QMessageBox.question(
+        parent,
+        "Unsaved measurements",
+        "What was drawn is not saved. Save it before closing?",
+        button.Save | button.Discard | button.Cancel,
+        button.Save,
+    )
+    answers: dict[QMessageBox.StandardButton, Closing] = {
+        button.Save: "save",
+        button.Discard: "discard",
+    }
+    return answers.get(answer, "stay")
+
+
+def takes_up(parent: QWidget, kept: Path) -> bool:
+    """Ask whether unsaved work that was kept is to be taken up."""
+    when = datetime.fromtimestamp(kept.stat().st_mtime).astimezone()
+    answer = QMessageBox.question(
+        parent,
+        "Unsaved work found",
+        f"Unsaved work on this read was kept on {when:%Y-%m-%d at %H:%M}. Take it up? "
+        "If not, your next change replaces it.",
     )
     return bool(answer == QMessageBox.StandardButton.Yes)
 

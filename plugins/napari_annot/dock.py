@@ -5,6 +5,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from qtpy.QtCore import QTimer
+from qtpy.QtGui import QShowEvent
 from qtpy.QtWidgets import (
     QLabel,
     QProgressBar,
@@ -14,11 +16,15 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
-from annot.errors import AnnotError
+from annot.errors import AnnotError, InputError
 from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
 from napari_annot import dialogs, filing
+from napari_annot.answering import Answerer
+from napari_annot.autosave import Autosave, autosave_of, left_behind
 from napari_annot.binding import binding_fault
 from napari_annot.caliper_panel import PALETTE, CaliperPanel
+from napari_annot.carrier import Carrier
+from napari_annot.closing import ClosingGuard
 from napari_annot.desk import Desk
 from napari_annot.display_panel import DisplayPanel
 from napari_annot.keys import Keys
@@ -28,11 +34,16 @@ from napari_annot.scale_entry import request_of
 from napari_annot.scale_panel import ScalePanel
 from napari_annot.stage import Stage
 from napari_annot.table_panel import TablePanel
+from napari_annot.tall_page import TallPage
 from napari_annot.ties import Ties
 from napari_annot.tools import OBJECT_TOOLS, Tool
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 3
+REST_MS, LEAST_POINTS = 250, 10
+LEFT_BEHIND = (
+    "A window that is gone left unsaved work behind: take it up under Read, Take up unsaved work."
+)
 
 
 class MeasureDock(QWidget):
@@ -47,22 +58,29 @@ class MeasureDock(QWidget):
     def __init__(self, napari_viewer: Any) -> None:
         super().__init__()
         self.desk = Desk()
-        self.fitter = ScaleFitter(self.desk)
+        self.fitter, self.answerer = ScaleFitter(self.desk), Answerer(self.desk)
+        self.carrier, self.autosave = Carrier(self.desk), Autosave(self.desk)
+        self._guard = ClosingGuard(self.may_close)
         self.stage = Stage(napari_viewer, self.desk)
         self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._ties = Ties(self.desk, self.stage, self.fitter)
+        self._ties = Ties(
+            self.desk, self.stage, (self.fitter, self.answerer, self.carrier, self.autosave)
+        )
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         self._connect_loops_and_scale()
         self._connect_calipers_and_read()
         self._keys = self._make_keys()
+        self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         fault = binding_fault()
-        self.desk.say(fault, fault=bool(fault))
+        kept = "" if fault or not left_behind() else LEFT_BEHIND
+        self.desk.say(fault or kept, fault=bool(fault or kept))
+        self.reading.take_up.setVisible(bool(kept))
         self.refresh()
 
     # ---- what a person asks for, callable without a file dialog
@@ -79,6 +97,11 @@ class MeasureDock(QWidget):
 
         self._attempt(open_all)
 
+    def turn_to(self, panel: QWidget) -> None:
+        """Show the page of a panel."""
+        pages = (self.scale, self.calipers, self.display, self.reading)
+        self.tabs.setCurrentIndex(pages.index(panel))
+
     def make_scale(self) -> None:
         """Scale the loop on show as entered."""
 
@@ -94,6 +117,11 @@ class MeasureDock(QWidget):
         """Load a read file with its loops."""
 
         def load() -> None:
+            kept = autosave_of(path.resolve())
+            if kept.exists() and dialogs.takes_up(self, kept):
+                filing.take_up(self.desk, kept, path.resolve())
+                self.desk.say(f"Took up unsaved work on {path.name}: save it.")
+                return
             filing.load(self.desk, path)
             self.desk.say(f"Loaded {path.name}.")
 
@@ -117,8 +145,42 @@ class MeasureDock(QWidget):
 
         self._attempt(export)
 
+    def take_up_left_behind(self) -> None:
+        """Take up unsaved work of a window that had no read file and is gone."""
+
+        def take_up() -> None:
+            kept = left_behind()
+            if not kept:
+                raise InputError("There is no unsaved work to take up.")
+            filing.take_up(self.desk, kept[0], None)
+            kept[0].unlink(missing_ok=True)
+            self.desk.say("Took up unsaved work: state the reader and save it.")
+
+        self._attempt(take_up)
+
+    def may_close(self) -> bool:
+        """Ask what becomes of unsaved work; False where the window is to stay."""
+        if not self.desk.unsaved:
+            return True
+        answer = dialogs.before_closing(self)
+        if answer == "save":
+            if self.desk.read_file is None:
+                self._ask_save()
+            else:
+                self.save_read(self.desk.read_file)
+            return not self.desk.unsaved
+        if answer == "discard":
+            self.autosave.drop()
+        return answer == "discard"
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802  # Qt's name
+        """Watch over the window that the dock is shown in."""
+        super().showEvent(event)
+        self._guard.watch(self.window())
+
     def teardown(self) -> None:
         """Let go of viewer, desk and threads; also done when the dock is destroyed."""
+        self._guard.let_go()
         self._ties.cut()
 
     # ---- showing
@@ -140,6 +202,7 @@ class MeasureDock(QWidget):
         self.progress.setVisible(state.scale.state == "fitting")
         self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
         self._keys.follow(state)
+        self._wait_for_rest()
 
     def _attempt(self, action: Callable[[], object]) -> None:
         """Run what a person asked for; a refusal is one sentence in the status line."""
@@ -153,22 +216,24 @@ class MeasureDock(QWidget):
 
     def _lay_out(self) -> None:
         self.setMinimumWidth(380)
+        # over the viewer's own style, which has smaller letters in tables and fields
+        self.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")
         bold = self.headline.font()
         bold.setBold(True)
         self.headline.setFont(bold)
         for label in (self.headline, self.status, self.caution):
             label.setWordWrap(True)
-        small = self.caution.font()
-        small.setPointSizeF(small.pointSizeF() * 0.85)
-        self.caution.setFont(small)
         self.caution.setToolTip(SCOPE_OF_INTERVAL)
         self.progress.setRange(0, 0)
         self.progress.setFixedHeight(6)
         self.progress.setTextVisible(False)
-        self.tabs.addTab(self.scale, "Scale")
-        self.tabs.addTab(self.calipers, "Calipers")
-        self.tabs.addTab(self.display, "Display")
-        self.tabs.addTab(self.reading, "Read")
+        for page, title in (
+            (self.scale, "Scale"),
+            (self.calipers, "Calipers"),
+            (self.display, "Display"),
+            (self.reading, "Read"),
+        ):
+            self.tabs.addTab(TallPage(page), title)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
         layout.setSpacing(6)
@@ -188,7 +253,7 @@ class MeasureDock(QWidget):
             if page is not None:
                 here = index == self.tabs.currentIndex()
                 page.setSizePolicy(ignored, fixed if here else ignored)
-        self.tabs.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        self.tabs.setSizePolicy(fixed, QSizePolicy.Policy.Maximum)
 
     def _connect_loops_and_scale(self) -> None:
         self.loops.file_wanted.connect(self._ask_files)
@@ -199,6 +264,7 @@ class MeasureDock(QWidget):
         self.scale.traces_dropped.connect(self.desk.drop_traces)
         self.scale.scale_wanted.connect(self.make_scale)
         self.scale.scale_removed.connect(lambda: self._attempt(lambda: self.desk.ask_scale(None)))
+        self.scale.prefilled.connect(self._tell)
         self.desk.trace_drawn.connect(self._on_traced)
         for panel in (self.scale, self.calipers, self.reading):
             panel.refused.connect(self._refuse)
@@ -210,7 +276,10 @@ class MeasureDock(QWidget):
         self.calipers.delete_wanted.connect(self.desk.delete_selected)
         self.calipers.placing_stated.connect(self.desk.place_ends)
         self.calipers.tilt_stated.connect(lambda tilt: self._revise(tilt_deg=tilt))
+        self.calipers.beat_stated.connect(lambda beat: self._revise(beat=beat))
+        self.calipers.moment_stated.connect(lambda moment: self._revise(moment=moment))
         self.calipers.note_stated.connect(lambda note: self._revise(note=note))
+        self._connect_help()
         self.reading.reader_stated.connect(self.desk.state_reader)
         self.reading.conditions_stated.connect(
             lambda stated: self._attempt(lambda: self.desk.state_conditions(stated))
@@ -218,6 +287,7 @@ class MeasureDock(QWidget):
         self.reading.plane_stated.connect(
             lambda plane: self._attempt(lambda: self.desk.state_plane(plane))
         )
+        self.reading.take_up.clicked.connect(self._take_up)
         self.reading.load_wanted.connect(self._ask_read)
         self.reading.save_wanted.connect(self._ask_save)
         self.reading.export_wanted.connect(self._ask_export)
@@ -226,6 +296,19 @@ class MeasureDock(QWidget):
         self.table.model.repeat_stated.connect(
             lambda key, repeat: self.desk.revise(key, repeat=repeat)
         )
+
+    def _connect_help(self) -> None:
+        row, desk = self.calipers.help, self.desk
+        for wish, done in (
+            (row.propose_wanted, desk.propose_ends),
+            (row.accepted, desk.accept_ends),
+            (row.left, desk.leave_ends),
+            (row.carry_wanted, desk.carry),
+            (row.stop_wanted, desk.stop_carrying),
+            (row.confirmed, desk.confirm),
+            (row.all_confirmed, desk.confirm_all),
+        ):
+            wish.connect(partial(self._attempt, done))
 
     def _make_keys(self) -> Keys:
         pen = self.stage.mouse.pen
@@ -240,11 +323,30 @@ class MeasureDock(QWidget):
             button.setToolTip(f"{button.toolTip()}\nKey: Ctrl+{number}")
         return keys
 
+    def _make_rest(self) -> QTimer:
+        """Return what tells that a line being drawn has not moved for a moment."""
+        rest = QTimer(self)
+        rest.setSingleShot(True)
+        rest.setInterval(REST_MS)
+        rest.timeout.connect(self.desk.rest)
+        return rest
+
+    def _wait_for_rest(self) -> None:
+        if self.desk.draft is None:
+            self._rest.stop()
+        elif self.desk.draft is not self._resting:
+            self._rest.start()
+        self._resting = self.desk.draft
+
     def _arm(self, tool: Tool | None) -> None:
         self._attempt(lambda: self.desk.arm(tool))
 
     def _refuse(self, sentence: str) -> None:
         self.desk.say(sentence, fault=True)
+        self.desk.changed.emit()
+
+    def _tell(self, sentence: str) -> None:
+        self.desk.say(f"{sentence[:1].upper()}{sentence[1:]}.")
         self.desk.changed.emit()
 
     def _revise(self, **facts: object) -> None:
@@ -277,6 +379,11 @@ class MeasureDock(QWidget):
         path = dialogs.ask_read(self)
         if path:
             self.load_read(path)
+
+    def _take_up(self) -> None:
+        if not self.desk.unsaved or dialogs.may_drop(self):
+            self.take_up_left_behind()
+            self.reading.take_up.setVisible(bool(left_behind()))
 
     def _ask_save(self) -> None:
         path = dialogs.ask_new_read(self, self.desk.read_file)

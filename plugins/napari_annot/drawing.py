@@ -51,6 +51,13 @@ class Draft:
         return (*self.fixed, self.floating)
 
     @property
+    def drawn_points(self) -> tuple[PixelPoint, ...]:
+        """The points as a pen would run: a contour goes back to its first point."""
+        points = self.points
+        closes = self.tool.measurand is not None and self.tool.measurand.kind == "contour"
+        return (*points, points[0]) if closes and len(points) > 2 else points
+
+    @property
     def most_points(self) -> int:
         """How many points the tool takes."""
         if self.tool.straight:
@@ -73,6 +80,15 @@ class Draft:
         return len(points) >= self.least_points and all(
             distance_px(*pair) >= SHORTEST_PX for pair in steps
         )
+
+    @property
+    def why_not_drawable(self) -> str:
+        """What is amiss with a draft that cannot stand."""
+        if len(self.points) < self.least_points and self.least_points > 2:
+            return f"it takes {self.least_points} points"
+        if self.tool.measurand is not None and self.tool.measurand.kind == "contour":
+            return "the line crosses itself, or two neighbouring points are less than 1 px apart"
+        return "the line is shorter than one pixel"
 
     def at(self, point: PixelPoint) -> "Draft":
         """Return the draft with the pointer at a point."""

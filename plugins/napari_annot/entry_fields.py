@@ -11,6 +11,7 @@ from annot.errors import InputError
 FIELD_HEIGHT = 23
 ALL = -1
 DIGITS = r"\d{0,4}([.,]\d{0,6})?"
+SIGNED_DIGITS = rf"[-−]?{DIGITS}"
 
 
 class NumberField(QLineEdit):
@@ -24,19 +25,29 @@ class NumberField(QLineEdit):
         What holds while nobody states a number.
     zero : bool
         Whether 0 is a statement; otherwise a number must be above it.
+    signed : bool
+        Whether numbers below 0 are statements too.
     """
 
     changed = Signal(object)
     refused = Signal(str)
 
     def __init__(
-        self, title: str, unstated: str, *, highest: float = 1000.0, zero: bool = False
+        self,
+        title: str,
+        unstated: str,
+        *,
+        highest: float = 1000.0,
+        zero: bool = False,
+        signed: bool = False,
     ) -> None:
         super().__init__()
-        self._title, self._highest, self._zero = title, highest, zero
+        self._title, self._highest, self._zero = title, highest, zero or signed
+        self._lowest = -highest if signed else 0.0
         self._last: float | None = None
         self.setPlaceholderText(unstated)
-        self.setValidator(QRegularExpressionValidator(QRegularExpression(DIGITS), self))
+        digits = QRegularExpression(SIGNED_DIGITS if signed else DIGITS)
+        self.setValidator(QRegularExpressionValidator(digits, self))
         self.setMinimumWidth(50)
         self.setFixedHeight(FIELD_HEIGHT)
         self.editingFinished.connect(self._tell)
@@ -50,12 +61,12 @@ class NumberField(QLineEdit):
         InputError
             If it lies outside what the field takes.
         """
-        text = self.text().strip().replace(",", ".")
+        text = self.text().strip().replace(",", ".").replace("−", "-")
         if not text:
             return None
-        value = float(text) if text != "." else 0.0
-        if value > self._highest or (value == 0 and not self._zero):
-            lowest = "0" if self._zero else "above 0"
+        value = float(text) if text.strip("-.") else 0.0
+        if not self._lowest <= value <= self._highest or (value == 0 and not self._zero):
+            lowest = f"{self._lowest:g}" if self._zero else "above 0"
             raise InputError(f"{self._title}: state a number {lowest} to {self._highest:g}.")
         return value
 

@@ -7,6 +7,7 @@ from annot.tasks.export import write_table
 from annot.tasks.measure import entries_of
 from annot.tasks.open import open_loop, open_loops
 from annot.tasks.read import load_read, save_read
+from napari_annot.autosave import NOBODY_YET
 from napari_annot.desk import Desk
 from napari_annot.read_edits import below, beside, renamed
 
@@ -66,6 +67,20 @@ def load(desk: Desk, path: Path) -> None:
             )
         loops.append(loop)
     desk.adopt(read, loops, path)
+
+
+def take_up(desk: Desk, kept: Path, read_file: Path | None) -> None:
+    """Take up unsaved work that was kept, as unsaved work on its read file.
+
+    Raises
+    ------
+    AnnotError
+        On the first file, loop or caliper at fault; the desk stays as it was.
+    """
+    load(desk, kept)
+    if desk.read.reader == NOBODY_YET:
+        desk.state_reader("", desk.read.study or "")
+    desk.taken_up(read_file)
 
 
 def export(desk: Desk, path: Path) -> int:

@@ -7,6 +7,7 @@ from annot.geometry import PixelPoint
 
 Box = tuple[float, float, float, float]  # top, left, bottom, right
 SAMPLES = 24
+MOST_CORNERS = 32
 
 
 def place_label(
@@ -44,7 +45,12 @@ def place_label(
     corners = _candidates(own, height, width, gap_px)
     boxes = [_on_image(corner, height, width, image) for corner in corners]
     samples = [point for line in lines for point in _samples(line)]
-    ends = [point for line in lines for point in (line[0], line[-1])]
+    # every corner that a hand placed; a fitted outline has too many to be landmarks
+    ends = [
+        point
+        for line in lines
+        for point in (line if len(line) <= MOST_CORNERS else (line[0], line[-1]))
+    ]
     return min(boxes, key=lambda box: _cost(_grown(box, gap_px / 2), taken, samples, ends))
 
 

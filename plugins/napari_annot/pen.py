@@ -74,6 +74,11 @@ class Pen:
         draft = self._desk.draft
         if draft is None or draft.corrects is not None or len(draft.fixed) < 2:
             return False
+        more = draft.least_points - len(draft.fixed)
+        if more > 0:
+            self._desk.say(f"Go on clicking: at least {more} more to come.", fault=True)
+            self._desk.changed.emit()
+            return True
         self._desk.draw(draft.at(draft.fixed[-1]))
         self._desk.finish()
         return True
@@ -107,7 +112,7 @@ class Pen:
             )
             return True
         for caliper in desk.calipers_on_show():
-            if distance_to_line_px(point, caliper.points) <= reach_px / 2:
+            if distance_to_line_px(point, caliper.drawn_points) <= reach_px / 2:
                 desk.select(caliper.key)
                 return False
         return False

@@ -21,7 +21,6 @@ CATHETER = {
     "size_mm_or_fr": "2",
     "tolerance_mm": "0.03",
     "other_mm": "1.4",
-    "depth_offset_mm": "10",
 }
 
 
@@ -55,6 +54,7 @@ class Scene:
         """Trace the catheter and wait for its fit."""
         for name, text in CATHETER.items():
             getattr(self.dock.scale, name).setText(text)
+        self.dock.scale.apart.offset_mm.setText("10")
         self.draw(OBJECT_TOOLS["catheter"], axis)
         end = time.monotonic() + 30
         while self.dock.desk.state().scale.state == "fitting" and time.monotonic() < end:
@@ -73,6 +73,7 @@ class Scene:
 
     def close(self) -> None:
         """Close the window."""
+        self.dock.autosave.drop()
         self.dock.teardown()
         self.viewer.close()
 
@@ -121,7 +122,7 @@ def main(out: Path) -> None:
         for tool in CALIPER_TOOLS[:3]:
             scene.draw(tool, xray.truth.caliper(tool.name, FRAME).points_px)
         scene.dock.desk.state_reader("R7", "S01")
-        scene.dock.tabs.setCurrentWidget(scene.dock.scale)
+        scene.dock.turn_to(scene.dock.scale)
         scene.shoot(out)
         scene.close()
 

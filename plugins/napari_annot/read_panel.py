@@ -45,6 +45,7 @@ class ReadPanel(QWidget):
         self.plane = NumberField("Echo plane", "not stated", highest=179.9, zero=True)
         self.load, self.save = QPushButton("Load read …"), QPushButton("Save read …")
         self.export = QPushButton("Export table …")
+        self.take_up = QPushButton("Take up unsaved work")
         self._plane_title = QLabel("Echo plane °")
         self._form = QFormLayout()
         self._lay_out()
@@ -77,6 +78,7 @@ class ReadPanel(QWidget):
         layout.addLayout(self._form)
         layout.addWidget(side_by_side(self.load, self.save, stretch=ALL))
         layout.addWidget(self.export)
+        layout.addWidget(self.take_up)
         layout.addStretch(1)
 
     def _connect(self) -> None:

@@ -13,14 +13,23 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
-from annot.calibration import ScaleRequest
+from annot.calibration import DeviceOffer, ScaleRequest
+from napari_annot.depth_field import DepthField
 from napari_annot.entry_fields import ChoiceField, NumberField, side_by_side
-from napari_annot.scale_entry import FIELDS, KIND_TITLES, ScaleEntry, ScaleKind, entry_of
+from napari_annot.offer_row import OfferRow
+from napari_annot.scale_entry import (
+    FIELDS,
+    KIND_TITLES,
+    ScaleEntry,
+    ScaleKind,
+    entry_of,
+    entry_of_offer,
+)
 from napari_annot.screen_state import ScreenState
 from napari_annot.tools import OBJECT_TOOLS
 from napari_annot.wording import joined
 
-DETAILS_HEIGHT = 74
+DETAILS_HEIGHT = 96
 SIZE_TITLES = {
     "catheter": "Diameter",
     "markers": "Spacing mm",
@@ -52,6 +61,7 @@ class ScalePanel(QWidget):
     traces_dropped = Signal()
     scale_wanted = Signal()
     scale_removed = Signal()
+    prefilled = Signal(str)
     refused = Signal(str)
 
     def __init__(self) -> None:
@@ -70,22 +80,19 @@ class ScalePanel(QWidget):
         self.tilt_deg = NumberField("Tilt", "not stated", highest=60, zero=True)
         self.count = NumberField("Count", "not counted", highest=200)
         self.named = _line("same size, same object")
-        self.depth_offset_mm = NumberField(
-            "Depth apart", "not stated: ±20 mm", highest=200, zero=True
-        )
+        self.apart = DepthField()
         self.mm_per_px = NumberField("Scale", "state it", highest=10)
         self.u_percent = NumberField("Relative u", "not stated", highest=100)
         self.lender = ChoiceField()
-        self.overrule = _line("only if the geometry differs")
-        self.trace = QPushButton("Trace on this frame")
-        self.traced = QLabel()
+        self.offers = OfferRow()
+        self.overrule = _line("the reason, if you must")
+        self.trace, self.traced = QPushButton("Trace on this frame"), QLabel()
         self.drop = QPushButton("Clear")
         self.details = QLabel()
-        self.make = QPushButton("Make scale")
-        self.remove = QPushButton("Remove scale")
+        self.make, self.remove = QPushButton("Make scale"), QPushButton("Remove scale")
         self._request: ScaleRequest | None = None
         self._file: str | None = None
-        self._ultrasound = False
+        self._ultrasound = self._protected = False
         self._lay_out()
         self._connect()
         self._show_kind()
@@ -102,7 +109,10 @@ class ScalePanel(QWidget):
             other_mm=self.other_mm.stated,
             filling=self.filling.chosen,
             u_end_px=self.u_end_px.stated,
-            depth_offset_mm=self.depth_offset_mm.stated,
+            depth_by=self.apart.by.chosen,
+            depth_offset_mm=self.apart.offset_mm.stated,
+            depth_low_mm=self.apart.low_mm.stated,
+            depth_high_mm=self.apart.high_mm.stated,
             tilt_deg=self.tilt_deg.stated,
             count=self.count.stated,
             named=self.named.text(),
@@ -129,11 +139,11 @@ class ScalePanel(QWidget):
             "u_end_px",
             "tilt_deg",
             "count",
-            "depth_offset_mm",
             "mm_per_px",
             "u_percent",
         ):
             getattr(self, name).state(getattr(entry, name))
+        self.apart.fill(entry)
         self._show_kind()
 
     def show_state(self, state: ScreenState) -> None:
@@ -142,6 +152,10 @@ class ScalePanel(QWidget):
             [(line.file, line.name) for line in state.loops if line.file != state.shown]
         )
         self._ultrasound = state.modality == "US"
+        if state.scale.protected != self._protected:
+            self._protected = state.scale.protected
+            self._show_kind()
+        self.offers.show_offers(state.scale.offers)
         if state.shown != self._file or state.request != self._request:
             if state.request is not None:
                 self.fill(entry_of(state.request))
@@ -154,9 +168,17 @@ class ScalePanel(QWidget):
         self.traced.setText(f"frame {', '.join(frames)}" if same_kind and frames else "not yet")
         self.drop.setEnabled(bool(same_kind and frames))
         self.remove.setEnabled(state.request is not None)
+        others = joined(state.scale.others)
+        beside = f"Other scales of this loop:\n{others}" if others else ""
         remarks = joined(state.scale.warnings)
-        self.details.setText("\n".join(text for text in (state.scale.details, remarks) if text))
+        texts = (state.scale.details, beside, remarks)
+        self.details.setText("\n".join(text for text in texts if text))
         self.setEnabled(state.shown is not None)
+
+    def _prefill(self, offer: DeviceOffer) -> None:
+        """Fill the form with what the header names; a person still states, traces and makes it."""
+        self.fill(entry_of_offer(offer))
+        self.prefilled.emit(offer.words)
 
     def _lay_out(self) -> None:
         self.form = QFormLayout()
@@ -176,7 +198,7 @@ class ScalePanel(QWidget):
             ("named", "Which object", self.named),
             ("mm_per_px", "mm per px", self.mm_per_px),
             ("u_percent", "Relative u %", self.u_percent),
-            ("depth_offset_mm", "Depth apart ± mm", self.depth_offset_mm),
+            ("depth", "Depth apart", self.apart),
             ("lender", "Loop", self.lender),
             ("overrule", "Overrule because", self.overrule),
         ]
@@ -190,6 +212,7 @@ class ScalePanel(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
         layout.setSpacing(6)
+        layout.addWidget(self.offers)
         layout.addLayout(self.form)
         layout.addWidget(self._trace_row)
         layout.addWidget(side_by_side(self.make, self.remove))
@@ -199,6 +222,7 @@ class ScalePanel(QWidget):
         self.kind.currentIndexChanged.connect(self._show_kind)
         self.trace.clicked.connect(lambda: self.trace_wanted.emit(self.kind.chosen))
         self.drop.clicked.connect(self.traces_dropped)
+        self.offers.wanted.connect(self._prefill)
         self.make.clicked.connect(self.scale_wanted)
         for field in self.findChildren(NumberField):
             field.refused.connect(self.refused)
@@ -208,14 +232,20 @@ class ScalePanel(QWidget):
         """Show only what the kind asks for."""
         kind = cast(ScaleKind, self.kind.chosen)
         for name, (_, field) in self._rows.items():
-            no_depth = self._ultrasound and name == "depth_offset_mm"
-            self.form.setRowVisible(field, name in FIELDS[kind] and not no_depth)
+            hidden = (name == "depth" and self._ultrasound) or (
+                name == "overrule" and not self._may_overrule(kind)
+            )
+            self.form.setRowVisible(field, name in FIELDS[kind] and not hidden)
         self._rows["size"][0].setText(SIZE_TITLES.get(kind, "Size"))
         self._rows["count"][0].setText(COUNT_TITLES.get(kind, "Count"))
         self.unit.setVisible(kind == "catheter")
         self.tolerance_mm.setPlaceholderText(UNSTATED_TOLERANCE.get(kind, "not stated"))
         self.tilt_deg.setPlaceholderText(UNSTATED_TILT.get(kind, "not stated"))
         self._trace_row.setVisible(kind in OBJECT_TOOLS)
+
+    def _may_overrule(self, kind: str) -> bool:
+        """Whether there is a refusal that a reason could overrule, or there may be one."""
+        return kind == "borrowed" or self._protected or bool(self.overrule.text())
 
 
 def _line(hint: str) -> QLineEdit:
@@ -229,9 +259,6 @@ def _scrolled(label: QLabel) -> QScrollArea:
     """Return a few lines' room for a text that may be long."""
     label.setWordWrap(True)
     label.setAlignment(Qt.AlignmentFlag.AlignTop)
-    small = label.font()
-    small.setPointSizeF(small.pointSizeF() * 0.85)
-    label.setFont(small)
     area = QScrollArea()
     area.setWidget(label)
     area.setWidgetResizable(True)

@@ -3,12 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from annot.calibration import ScaleRequest
+from annot.calibration import DeviceOffer, ScaleRequest
 from annot.geometry import PixelPoint
-from annot.measurement import Caliper, Measurement
+from annot.measurement import Caliper
 from annot.reads import Conditions
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
+from napari_annot.answers import Answer
+from napari_annot.assisted import Carried, Ghost
 from napari_annot.display_state import DisplayWords
 from napari_annot.drawing import Draft
 from napari_annot.end_placing import EndPlacing
@@ -40,6 +42,9 @@ class ScaleWords:
     headline: str
     details: str = ""
     warnings: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+    offers: tuple[DeviceOffer, ...] = ()
+    protected: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +78,8 @@ class Row:
     value: str
     interval: str
     scaled: bool
+    provisional: bool
+    confirmed: bool
     repeat: int
     warnings: tuple[str, ...]
     here: bool
@@ -101,6 +108,9 @@ class ScreenState:
     reader: str
     study: str
     placing: EndPlacing
+    ghost: bool
+    carrying: str
+    unconfirmed: int
     unsaved: bool
     can_undo: bool
     can_redo: bool
@@ -115,16 +125,18 @@ class Facts:
     read: Read
     loops: Mapping[str, Loop]
     standings: Mapping[str, Standing]
-    measured: Mapping[str, Measurement]
+    measured: Mapping[str, tuple[Answer, ...]]
     traces: Mapping[str, Trace]
     shown: str | None
     display: DisplayChoice
     frame: int
     tool: Tool | None
     draft: Draft | None
-    drafted: Measurement | None
+    drafted: tuple[Answer, ...]
     selected: str | None
     placing: EndPlacing
+    ghost: Ghost | None
+    carried: Carried | None
     unsaved: bool
     can_undo: bool
     can_redo: bool

@@ -1,7 +1,7 @@
 """Where each loop stands with its scale: not asked, being fitted, made or refused."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from annot.calibration import (
@@ -9,12 +9,13 @@ from annot.calibration import (
     LoopScale,
     NoScale,
     ObjectRequest,
+    RegionScales,
     ScaleRequest,
     borrow_scale,
 )
 from annot.errors import AnnotError
 from annot.reads import LoopRead
-from annot.tasks.calibrate import MadeScale, make_scale
+from annot.tasks.calibrate import MadeScale, ScaleAnswer, answer_of, make_scale
 from annot.tasks.measure import NO_SCALE_ASKED
 from annot.tasks.open import Loop
 from annot.tasks.read import Read
@@ -39,11 +40,41 @@ class Standing:
     state: State
     made: MadeScale
     fault: AnnotError | None = None
+    _on: dict[int, ScaleAnswer | NoScale] = field(
+        init=False, repr=False, compare=False, default_factory=dict
+    )
+
+    def on(self, loop: Loop, frame: int) -> ScaleAnswer | NoScale:
+        """Return the one scale on a frame with what stands beside it, or why there is none.
+
+        That it depends on the place is such a reason too; `by_place` tells them apart.
+        """
+        xray = loop.header.xray
+        number = frame if xray is not None and xray.varies else 0
+        if number not in self._on:
+            self._on[number] = _answer(self, loop, number)
+        return self._on[number]
+
+    @property
+    def by_place(self) -> bool:
+        """Whether an ultrasound region rules, whichever holds a line."""
+        return isinstance(self.made.scale, RegionScales)
 
     @property
     def scale(self) -> LoopScale:
         """The scale, or why there is none."""
         return self.made.scale
+
+
+def _answer(standing: Standing, loop: Loop, frame: int) -> ScaleAnswer | NoScale:
+    if not isinstance(standing.scale, RegionScales):
+        held = standing.scale.at((), frame=frame)
+        if isinstance(held, NoScale):
+            return held
+    try:
+        return answer_of(standing.made, loop, frame=frame)
+    except AnnotError as fault:  # regions of different size, or none that measures
+        return NoScale(reason=fault.message.rstrip("."))
 
 
 NOT_ASKED = Standing(state="none", made=MadeScale(scale=NO_SCALE_ASKED))

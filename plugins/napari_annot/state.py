@@ -1,9 +1,12 @@
 """What the screen shows, worked out from what lies on the desk: a pure function, no Qt."""
 
-from annot.measurement import Caliper, Measurement
+from annot.calibration import device_offers, protects_its_scale
+from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
 from napari_annot import wording
+from napari_annot.answers import Answer, label_of
+from napari_annot.assisted import Ghost, unconfirmed
 from napari_annot.display_state import DisplayWords, altered_words, display_words
 from napari_annot.screen_state import (
     DrawnLine,
@@ -14,7 +17,7 @@ from napari_annot.screen_state import (
     ScreenState,
 )
 from napari_annot.shapes import circle
-from napari_annot.tools import PURPLE, tool_of
+from napari_annot.tools import PURPLE, WHITE, tool_of
 
 
 def resolve(facts: Facts) -> ScreenState:
@@ -42,6 +45,9 @@ def resolve(facts: Facts) -> ScreenState:
         reader=facts.read.reader,
         study=facts.read.study or "",
         placing=facts.placing,
+        ghost=_ghost(facts) is not None,
+        carrying=wording.carrying_words(facts.carried),
+        unconfirmed=len(unconfirmed(facts.read)),
         unsaved=facts.unsaved,
         can_undo=facts.can_undo,
         can_redo=facts.can_redo,
@@ -75,7 +81,7 @@ def _caption(facts: Facts, loop: Loop | None) -> str:
     if loop is None or facts.shown is None:
         return ""
     header = loop.header
-    words = wording.caption_scale_words(facts.standings[facts.shown], loop)
+    words = wording.caption_scale_words(facts.standings[facts.shown], loop, facts.frame)
     where = f"{header.path.name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
     altered = altered_words(loop, facts.display)
     return f"{where}\n{altered}" if altered else where
@@ -87,9 +93,12 @@ def _scale_words(facts: Facts, loop: Loop | None) -> ScaleWords:
     standing = facts.standings[facts.shown]
     return ScaleWords(
         state=standing.state,
-        headline=wording.scale_headline(standing, loop),
-        details=wording.scale_details(standing, loop),
-        warnings=wording.scale_warnings(standing, loop),
+        headline=wording.scale_headline(standing, loop, facts.frame),
+        details=wording.scale_details(standing, loop, facts.frame),
+        warnings=wording.scale_warnings(standing, loop, facts.frame),
+        others=wording.other_scales(standing, loop, facts.frame),
+        offers=device_offers(loop.header),
+        protected=protects_its_scale(loop.header),
     )
 
 
@@ -98,10 +107,10 @@ def _rows(facts: Facts) -> tuple[Row, ...]:
     corrected = _corrected(facts)
     for number, part in enumerate(facts.read.loops, start=1):
         for caliper in part.calipers:
-            measurement = facts.measured[caliper.key]
-            if caliper.key == corrected and facts.drafted is not None:
-                measurement = facts.drafted
-            rows.append(_row(caliper, part, number, measurement, facts))
+            answers = facts.measured[caliper.key]
+            if caliper.key == corrected and facts.drafted:
+                answers = facts.drafted
+            rows += [_row(caliper, part, number, answer, facts) for answer in answers]
     return tuple(rows)
 
 
@@ -109,9 +118,7 @@ def _corrected(facts: Facts) -> str | None:
     return facts.draft.corrects.key if facts.draft and facts.draft.corrects else None
 
 
-def _row(
-    caliper: Caliper, part: LoopRead, number: int, measurement: Measurement, facts: Facts
-) -> Row:
+def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: Facts) -> Row:
     header = facts.loops[part.file].header
     frame = caliper.frame.frame
     stated = caliper.view_deg if caliper.view_deg is not None else part.view.plane_deg
@@ -119,17 +126,31 @@ def _row(
     return Row(
         key=caliper.key,
         loop=number,
-        quantity=tool.title,
+        quantity=_short_title(tool.title, answer),
         colour=tool.colour,
         frame=frame,
         view=wording.view_words(header, frame, stated),
-        value=wording.plain_value_words(measurement),
-        interval=wording.interval_words(measurement),
-        scaled=measurement.result.unit != "px",
+        value=answer.value,
+        interval=answer.interval,
+        scaled=not answer.unscaled,
+        provisional=answer.provisional,
+        confirmed=caliper.confirmed,
         repeat=caliper.repeat,
-        warnings=measurement.warnings,
+        warnings=answer.warnings,
         here=part.file == facts.shown and frame == facts.frame,
     )
+
+
+def _short_title(title: str, answer: Answer) -> str:
+    """Return a row's name: of a contour's several numbers each its own."""
+    outcome = answer.measurement.outcome
+    forms = {
+        "area": "area",
+        "perimeter": "perimeter",
+        "area_diameter": "Ø by area",
+        "perimeter_diameter": "Ø by perimeter",
+    }
+    return f"{title}, {forms[outcome.form]}" if outcome.form in forms else title
 
 
 def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
@@ -139,7 +160,31 @@ def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
         *_object_lines(facts, part),
         *_caliper_lines(facts, part),
         *_draft_lines(facts),
+        *_ghost_lines(facts),
     )
+
+
+def _ghost(facts: Facts) -> Ghost | None:
+    """Return the proposal that still fits what is on show."""
+    ghost = facts.ghost
+    if ghost is None or facts.selected != ghost.caliper.key or not ghost.stands(facts.read):
+        return None
+    return ghost
+
+
+def _ghost_lines(facts: Facts) -> list[DrawnLine]:
+    ghost = _ghost(facts)
+    if ghost is None or ghost.caliper.frame.frame != facts.frame or facts.draft is not None:
+        return []
+    return [
+        DrawnLine(
+            key="ghost",
+            points=ghost.refined.points,
+            colour=WHITE,
+            label=wording.ghost_words(ghost),
+            thin=True,
+        )
+    ]
 
 
 def _object_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
@@ -186,22 +231,16 @@ def _caliper_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
     ]
 
 
-def _caliper_line(caliper: Caliper, measurement: Measurement, *, selected: bool) -> DrawnLine:
+def _caliper_line(caliper: Caliper, answers: tuple[Answer, ...], *, selected: bool) -> DrawnLine:
     tool = tool_of(caliper.measurand)
     return DrawnLine(
         key=caliper.key,
-        points=caliper.points,
+        points=caliper.drawn_points,
         colour=tool.colour,
-        label=_label(tool.title, measurement),
+        label=label_of(tool.title, answers, marks=wording.origin_marks(caliper)),
+        ends=caliper.measurand.kind == "length",
         selected=selected,
-    )
-
-
-def _label(title: str, measurement: Measurement) -> str:
-    percent = f"{100 * measurement.interval.probability:.0f} %"
-    return (
-        f"{title}  {wording.value_words(measurement)}\n"
-        f"{percent}: {wording.interval_words(measurement)} {measurement.result.unit}"
+        thin=not caliper.confirmed,
     )
 
 
@@ -220,14 +259,15 @@ def _draft_lines(facts: Facts) -> list[DrawnLine]:
             )
         ]
     label = draft.tool.title
-    if facts.drafted is not None:
-        label = _label(draft.tool.title, facts.drafted)
+    if facts.drafted:
+        label = label_of(draft.tool.title, facts.drafted)
     return [
         DrawnLine(
             key="draft",
-            points=draft.points,
+            points=draft.drawn_points,
             colour=draft.tool.colour,
             label=label,
+            ends=draft.tool.measurand is None or draft.tool.measurand.kind == "length",
             selected=True,
         )
     ]

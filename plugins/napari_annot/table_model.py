@@ -6,7 +6,14 @@ from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex,
 from qtpy.QtGui import QColor, QPixmap
 
 from napari_annot.screen_state import Row
-from napari_annot.wording import frame_words, joined
+from napari_annot.wording import (
+    PROVISIONAL,
+    PROVISIONAL_SIGN,
+    UNCONFIRMED,
+    UNCONFIRMED_SIGN,
+    frame_words,
+    joined,
+)
 
 Index = QModelIndex | QPersistentModelIndex
 Role = Qt.ItemDataRole
@@ -30,17 +37,18 @@ class MeasurementTable(QAbstractTableModel):
         super().__init__()
         self._rows: tuple[Row, ...] = ()
 
-    def show(self, rows: tuple[Row, ...]) -> None:
-        """Show these rows, resetting only where rows came or went."""
+    def show(self, rows: tuple[Row, ...]) -> bool:
+        """Show these rows, resetting only where rows came or went; tell whether any changed."""
         if rows == self._rows:
-            return
+            return False
         if [row.key for row in rows] == [row.key for row in self._rows]:
             self._rows = rows
             self.dataChanged.emit(self.index(0, 0), self.index(len(rows) - 1, len(HEADS) - 1))
-            return
+            return True
         self.beginResetModel()
         self._rows = rows
         self.endResetModel()
+        return True
 
     def key_at(self, row: int) -> str:
         """Return the caliper's key of a row."""
@@ -99,12 +107,24 @@ class MeasurementTable(QAbstractTableModel):
 
 def _text(row: Row, column: int) -> str:
     return (
-        f"{row.quantity}\n#{row.loop} frame {frame_words(row.frame)}",
+        "\n".join(quantity_lines(row)),
         row.view.replace("° ", "°\n"),
-        f"{row.value}{'' if row.scaled else ' ⚠'}\n{row.interval}",
+        f"{PROVISIONAL_SIGN if row.provisional else ''}{row.value}"
+        f"{'' if row.scaled else ' ⚠'}\n{row.interval}",
         str(row.repeat),
         str(len(row.warnings)) if row.warnings else "",
     )[column]
+
+
+def quantity_lines(row: Row) -> list[str]:
+    """Return the lines of a row's first cell, on which its height depends."""
+    sign = "" if row.confirmed else UNCONFIRMED_SIGN
+    marks = ((row.provisional, PROVISIONAL), (not row.confirmed, UNCONFIRMED))
+    return [
+        *f"{sign}{row.quantity}".split(", "),
+        f"#{row.loop} frame {frame_words(row.frame)}",
+        *(words for holds, words in marks if holds),
+    ]
 
 
 def _tip(row: Row, column: int) -> str:

@@ -5,10 +5,10 @@ from qtpy.QtGui import QKeyEvent
 from qtpy.QtWidgets import QAbstractItemView, QHeaderView, QLabel, QTableView, QVBoxLayout, QWidget
 
 from napari_annot.screen_state import ScreenState
-from napari_annot.table_model import QUANTITY, MeasurementTable
+from napari_annot.table_model import QUANTITY, MeasurementTable, quantity_lines
 
 NONE_YET = "No measurement yet."
-ROW_HEIGHT = 36
+LINE_HEIGHT, ROW_HEIGHT = 18, 40
 
 
 class _Table(QTableView):
@@ -56,7 +56,8 @@ class TablePanel(QWidget):
 
     def show_state(self, state: ScreenState) -> None:
         """Show the rows, the selected one marked, and what its reader must know."""
-        self.model.show(state.rows)
+        if self.model.show(state.rows):
+            self._fit_rows(state)
         key = state.selected.key if state.selected else None
         at = self.model.row_of(key)
         if at is None:
@@ -71,6 +72,13 @@ class TablePanel(QWidget):
             self.warnings.setToolTip("\n".join(row.warnings))
         elif not state.rows:
             self.warnings.setText(NONE_YET)
+
+    def _fit_rows(self, state: ScreenState) -> None:
+        """Give each row the height of its lines; asking Qt for it would measure every cell."""
+        for at, row in enumerate(state.rows):
+            height = max(ROW_HEIGHT, LINE_HEIGHT * len(quantity_lines(row)) + 4)
+            if self.view.rowHeight(at) != height:
+                self.view.setRowHeight(at, height)
 
     def _on_clicked(self, index: QModelIndex) -> None:
         self.turned_to.emit(self.model.key_at(index.row()))

@@ -1,15 +1,24 @@
 """What binds a dock to its viewer, cut once."""
 
+from collections.abc import Sequence
+from typing import Protocol
+
 from napari_annot.desk import Desk
 from napari_annot.stage import Stage
-from napari_annot.workers import ScaleFitter
+
+
+class Worker(Protocol):
+    """Something with a thread of its own."""
+
+    def close(self) -> None:
+        """Give up what has not begun and wait for what has."""
 
 
 class Ties:
     """What must be cut once, whoever goes first: the dock or the viewer."""
 
-    def __init__(self, desk: Desk, stage: Stage, fitter: ScaleFitter) -> None:
-        self._desk, self._stage, self._fitter = desk, stage, fitter
+    def __init__(self, desk: Desk, stage: Stage, workers: Sequence[Worker]) -> None:
+        self._desk, self._stage, self._workers = desk, stage, workers
         self._cut = False
 
     def cut(self) -> None:
@@ -18,5 +27,6 @@ class Ties:
             return
         self._cut = True
         self._stage.close()
-        self._fitter.close()
+        for worker in self._workers:
+            worker.close()
         self._desk.changed.disconnect()

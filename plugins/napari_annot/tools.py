@@ -8,18 +8,23 @@ from annot.vocabulary import MEASURANDS, Measurand
 
 # The palette of Okabe and Ito (2008), which stays distinct under colour-blindness.
 ORANGE, SKY, GREEN, YELLOW, PURPLE = "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#CC79A7"
+VERMILION, WHITE = "#D55E00", "#FFFFFF"
 
 COLOURS = {
     "ostium_width": ORANGE,
     "landing_zone_width": SKY,
     "depth": GREEN,
     "distance": YELLOW,
+    "neck_angle": VERMILION,
+    "ostium_contour": ORANGE,
+    "landing_zone_contour": SKY,
 }
 SHORT_TITLES = {
     "ostium_width": "Ostium",
     "landing_zone_width": "Landing zone",
     "depth": "Depth",
     "distance": "Distance",
+    "landing_zone_contour": "Landing contour",
 }
 
 
@@ -58,7 +63,9 @@ def _caliper(name: str) -> Tool:
     how = {
         "length": "drag, or click both ends.",
         "angle": "click a point, the bend and a point beyond it.",
-        "contour": f"click {measurand.min_points} or more points round, Enter ends.",
+        "contour": (
+            f"click {measurand.min_points} or more points round it; Enter or a double click closes."
+        ),
         "points": f"click {measurand.meaning.rpartition(': ')[2]}.",
     }
     return Tool(

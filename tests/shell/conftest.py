@@ -16,6 +16,7 @@ os.environ["NAPARI_CONFIG"] = ""
 from annot.errors import AnnotError
 from annot.geometry import PixelPoint
 from annot.tasks.calibrate import make_scale
+from annot.tasks.measure import Measurement
 from annot.tasks.open import open_loop
 from napari_annot.desk import Desk
 from napari_annot.pen import Pen
@@ -63,7 +64,7 @@ def rich(xray: WrittenLoop, loops_folder: Path) -> Path:
     dataset.WindowCenter, dataset.WindowWidth = [600, 1000], [900, 1800]
     dataset.WindowCenterWidthExplanation = ["CONTRAST", "OVERVIEW"]
     dataset.ShutterShape = "CIRCULAR"
-    dataset.CenterOfCircularShutter, dataset.RadiusOfCircularShutter = [256, 256], 250
+    dataset.CenterOfCircularShutter, dataset.RadiusOfCircularShutter = [256, 256], 290
     table = Dataset()
     table.LUTDescriptor, table.LUTExplanation = [256, 0, 8], "CURVE"
     table.add_new("LUTData", "OW", np.arange(256, dtype="<u2").tobytes())
@@ -88,9 +89,16 @@ def desk() -> Iterator[Desk]:
             answer = fault
         made.take_answer(file, request, answer)
 
+    def answer(wanted: list[Measurement]) -> None:
+        for one in wanted:
+            assert one.estimate
+        made.take_answers()
+
     made.fit_wanted.connect(fit)
+    made.answers_wanted.connect(answer)
     yield made
     made.fit_wanted.disconnect()
+    made.answers_wanted.disconnect()
 
 
 @pytest.fixture

@@ -198,11 +198,11 @@ def test_a_sphere_scales_from_centre_and_rim(desk, draw, xray_sphere):
     assert standing.scale.interval().holds(ball.mm_per_px[0])
     outline = [line for line in desk.state().lines if line.key.startswith("fit")]
     assert outline[0].label == "sphere, fitted"
-    radii = [
-        ((point.row - row) ** 2 + (point.column - column) ** 2) ** 0.5
-        for point in outline[0].points
-    ]
-    assert radii == pytest.approx([ball.radius_px] * len(radii), rel=0.02)
+    rows, columns = ([point[axis] for point in outline[0].points] for axis in (0, 1))
+    assert (max(rows) + min(rows)) / 2 == pytest.approx(row, abs=1)
+    assert (max(columns) + min(columns)) / 2 == pytest.approx(column, abs=1)
+    for side in (rows, columns):
+        assert (max(side) - min(side)) / 2 == pytest.approx(ball.radius_px, rel=0.01)
 
 
 def test_the_header_scales_an_echo_loop_by_its_region(desk, draw, echo):
@@ -239,8 +239,12 @@ def test_a_live_value_is_what_the_finished_caliper_has(on_xray):
     pen.drag(PixelPoint(100, 100), PixelPoint(150, 100))
     live = on_xray.state().lines[-1].label
     assert "10.00 ±" in live
+    assert live.endswith(", provisional")
+    on_xray.rest()
+    rested = on_xray.state().lines[-1].label
+    assert rested == live.removesuffix(", provisional"), "here first order is the answer"
     pen.release(PixelPoint(150, 100), travelled=True)
-    assert on_xray.state().lines[-1].label == live
+    assert on_xray.state().lines[-1].label == rested
 
 
 def test_the_measurement_is_the_cores_own(on_xray, draw):

@@ -16,7 +16,7 @@ __all__ = ["sound_binding", "window"]  # fixtures of the real window
 @pytest.fixture
 def page(window: Window):
     panel = window.dock.display
-    window.dock.tabs.setCurrentWidget(panel)
+    window.dock.turn_to(panel)
     window.bot.wait(20)
     return panel
 

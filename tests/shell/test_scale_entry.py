@@ -24,6 +24,10 @@ ENTRIES = [
     ScaleEntry(kind="step", size=5.0, count=12),
     ScaleEntry(kind="header", u_percent=3.0, depth_offset_mm=5.0),
     ScaleEntry(kind="header"),
+    ScaleEntry(size=2.0, tolerance_mm=0.03, depth_by="range", depth_low_mm=-10, depth_high_mm=40),
+    ScaleEntry(kind="segment", size=20.0, depth_by="other-chamber", overrule="checked by hand"),
+    ScaleEntry(kind="borrowed", lender="/a/b.dcm", depth_by="skin-detector-side"),
+    ScaleEntry(kind="given", mm_per_px=0.21, u_percent=2.0, overrule="checked by hand"),
     ScaleEntry(kind="given", mm_per_px=0.21, u_percent=2.0),
     ScaleEntry(kind="borrowed", lender="/a/b.dcm", overrule="same stand"),
 ]
@@ -62,3 +66,9 @@ def test_looks_on_several_frames_are_averaged_readings():
     trace = TRACES["catheter"].with_look(5, (PixelPoint(11, 20), PixelPoint(11, 60)))
     request = request_of(ScaleEntry(size=2.0), trace)
     assert [one.frame for one in request.readings] == [3, 5]
+
+
+def test_half_a_range_of_depth_is_refused_with_what_is_missing():
+    half = ScaleEntry(size=2.0, depth_by="range", depth_low_mm=-10)
+    with pytest.raises(InputError, match="both ends of the range"):
+        request_of(half, TRACES["catheter"])

@@ -16,7 +16,7 @@ from annot.tasks.measure import measure_read
 from annot.tasks.read import load_read
 from annot.vocabulary import CAUTION
 from napari_annot.binding import binding_fault
-from napari_annot.dock import MeasureDock
+from napari_annot.dock import READ_TAB, MeasureDock
 from napari_annot.table_model import REPEAT, VALUE, WARNINGS
 from napari_annot.tools import CALIPER_TOOLS, OBJECT_TOOLS
 
@@ -109,7 +109,7 @@ def enter_catheter(window):
     scale.size_mm_or_fr.setText("2")
     scale.tolerance_mm.setText("0.03")
     scale.other_mm.setText("1,4")
-    scale.depth_offset_mm.setText("10")
+    scale.apart.offset_mm.setText("10")
 
 
 def measure_by_hand(window, truth):
@@ -143,7 +143,10 @@ def test_values_stand_beside_the_lines_and_in_the_table(on_xray, xray):
         assert measurement.interval.holds(xray.truth.caliper(tool.name, 0).value_mm)
         value = on_xray.cell(row, VALUE).split("\n")[0]
         assert any(value in label for label in on_xray.labels()), "one value in both places"
-    assert on_xray.cell(2, WARNINGS) == "1"
+    assert on_xray.cell(2, WARNINGS) == "2"
+    tip = dock.table.model.data(dock.table.model.index(2, WARNINGS), Qt.ItemDataRole.ToolTipRole)
+    assert "Filling not stated" in tip
+    assert "Tilt not stated" in tip
 
 
 def test_the_whole_round(on_xray, xray, tmp_path):
@@ -417,7 +420,7 @@ def test_loading_over_unsaved_work_is_asked_first(on_xray, xray, tmp_path, monke
     dock.save_read(tmp_path / "empty.json")
     dock.calipers.tools["ostium_width"].click()
     window.drag((100, 100), (100, 200))
-    assert dock.tabs.tabText(2) == "Read (unsaved)"
+    assert dock.tabs.tabText(READ_TAB) == "Read (unsaved)"
     source = (str(tmp_path / "empty.json"), "")
     monkeypatch.setattr(QFileDialog, "getOpenFileName", lambda *_, **__: source)
     for answer, rows in ((QMessageBox.StandardButton.No, 1), (QMessageBox.StandardButton.Yes, 0)):

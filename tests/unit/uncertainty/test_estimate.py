@@ -19,6 +19,8 @@ from annot.uncertainty import (
     expand,
     exponential,
     propagate,
+    provisional_estimate,
+    quick_estimate,
     rectangular,
     simulate,
     stated,
@@ -47,6 +49,19 @@ def test_a_nearly_linear_result_is_answered_by_first_order_without_drawing(monke
     assert answer.method == "first order"
     assert answer.reason == "nearly linear"
     assert (answer.value, answer.u, answer.interval) == (20.0, width().u, first)
+
+
+def test_the_quick_answer_is_the_answer_or_none():
+    scale = stated(0.2, 0.002, key="s", unit="mm/px", source="a test")
+    linear = propagate(lambda s: s * 100, [scale], unit="mm")
+    assert quick_estimate(linear) == estimate(linear)
+    tilt = cosine_of_unknown_tilt(60, key="tilt", source="a test")
+    bent = propagate(lambda s, c: s / c, [scale, tilt], unit="mm")
+    assert quick_estimate(bent) is None
+    assert estimate(bent).method == "monte carlo"
+    provisional = provisional_estimate(bent)
+    assert (provisional.value, provisional.interval) == (bent.value, expand(bent))
+    assert "provisional" in provisional.reason
 
 
 def test_a_wide_unknown_tilt_is_answered_by_drawing():
