@@ -9,7 +9,14 @@ from numpy.typing import NDArray
 
 from annot.calibration import PixelScale
 from annot.measurement.measure import Measurement
-from annot.uncertainty import InputQuantity, MeasurementResult, Tolerance, conformity, propagate
+from annot.uncertainty import (
+    InputQuantity,
+    MeasurementResult,
+    Tolerance,
+    conformity,
+    estimate,
+    propagate,
+)
 from annot.vocabulary.device_measurands import COMPRESSIONS
 from annot.vocabulary.gap_schemes import GapScheme
 
@@ -44,6 +51,7 @@ def compression_of(width: Measurement, nominal: InputQuantity) -> Measurement:
         width,
         outcome=outcome,
         result=result,
+        estimate=estimate(result),
         raw_value=float(_compression(np.asarray(nominal.value), np.asarray(width.raw_value))),
         warnings=(*width.warnings, *odd),
     )
