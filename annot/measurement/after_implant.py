@@ -14,7 +14,6 @@ from annot.uncertainty import (
     MeasurementResult,
     Tolerance,
     conformity,
-    estimate,
     propagate,
 )
 from annot.vocabulary.device_measurands import COMPRESSIONS
@@ -51,7 +50,6 @@ def compression_of(width: Measurement, nominal: InputQuantity) -> Measurement:
         width,
         outcome=outcome,
         result=result,
-        estimate=estimate(result),
         raw_value=float(_compression(np.asarray(nominal.value), np.asarray(width.raw_value))),
         warnings=(*width.warnings, *odd),
     )

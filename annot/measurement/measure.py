@@ -1,7 +1,7 @@
 """A caliper and a scale become measurements: value, budget, interval, warnings."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,8 +78,12 @@ class Measurement:
     scale: PixelScale | NoScale
     result: MeasurementResult
     raw_value: float
-    estimate: Estimate
     warnings: tuple[str, ...] = ()
+    estimate: Estimate = field(init=False)
+
+    def __post_init__(self) -> None:
+        # wherever a measurement is made, the same rule chooses the method
+        object.__setattr__(self, "estimate", estimate(self.result))
 
     @property
     def interval(self) -> CoverageInterval:
@@ -203,18 +207,18 @@ class _Drawing:
         model, raw = _model(self.caliper, outcome, (row.value, column.value), terms, known.beam)
         quantities: list[Quantity] = [row, column, *placed, *terms.values()]
         result = propagate(model, quantities, unit=outcome.unit if scale else outcome.unit_px)
-        # wherever a measurement is made, the same rule chooses the method
-        found = estimate(result)
         notes = (*tilt.warnings, *known.notes, *(blind_notes(known.beam) if self.echo else ()))
-        return Measurement(
+        found = Measurement(
             caliper=self.caliper,
             outcome=outcome,
             scale=scale,
             result=result,
             raw_value=raw,
-            estimate=found,
-            warnings=warnings_of(self.caliper, outcome, scale, found, notes=notes),
         )
+        # they speak of the estimate, and making it a second time would draw it a second time
+        said = warnings_of(self.caliper, outcome, scale, found.estimate, notes=notes)
+        object.__setattr__(found, "warnings", said)
+        return found
 
 
 def measure_all(
