@@ -41,6 +41,8 @@ def test_a_compression_of_the_trades_own_example():
     assert found.result.value == pytest.approx(0.14, abs=1e-9)
     assert (found.outcome.name, found.result.unit) == ("device_shoulder_compression", "1")
     assert found.raw_value == pytest.approx(0.14, abs=1e-9)
+    assert found.estimate.value == pytest.approx(0.14, abs=2e-3)
+    assert found.interval.low < 0.14 < found.interval.high < 0.3
 
 
 def test_its_uncertainty_is_that_of_another_library():
