@@ -1,5 +1,6 @@
 """Several views of one cross-section become one ellipse with its diameters and their intervals."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -15,6 +16,7 @@ from annot.measurement.cross_section_draws import (
     draw_sections,
 )
 from annot.measurement.estimate import Estimate, drawn_estimate
+from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import SeenLength, covariance_of, shares_missing
 
 FloatArray = NDArray[np.float64]
@@ -288,7 +290,19 @@ def about_rows(lengths: Sequence[SeenLength]) -> list[str]:
         warnings.append("some rows are not confirmed by a person")
     if any(row.overruled for row in rows):
         warnings.append("some rows use a scale that was refused and overruled")
-    return warnings
+    return [*warnings, *_said_by_rows(rows)]
+
+
+def _said_by_rows(rows: Sequence[MeasuredRow]) -> list[str]:
+    """Pass on what the rows themselves warn of, each once with how many rows say it."""
+    told = ("not confirmed by a person", "scale overruled")
+    counts = Counter(
+        text
+        for row in rows
+        for text in dict.fromkeys(row.warnings.split("; "))
+        if text and not text.startswith(told)
+    )
+    return [f"{count} of {len(rows)} rows: {text}" for text, count in counts.items()]
 
 
 def _about_unplaced(unplaced: Sequence[SeenLength]) -> list[str]:

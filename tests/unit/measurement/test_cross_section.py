@@ -1,5 +1,7 @@
 """One ellipse out of several views: what it says, and what it refuses to say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -202,3 +204,13 @@ def test_the_model_of_contour_points_agrees_with_scikit_image():
     section = fitted(echo_rows(OVAL, (0, 30, 60, 90, 120, 150), scale_rel=1e-6, own=1e-3))
     found = sorted((section.estimates["smallest"].value, section.estimates["largest"].value))
     assert found == pytest.approx(sorted((2 * a, 2 * b)), abs=0.01)
+
+
+def test_what_rows_warn_of_is_passed_on_once_with_their_number():
+    rows = [
+        replace(one, warnings="tilt of the plane not stated; drawn twice" if index else "")
+        for index, one in enumerate(echo_rows(OVAL))
+    ]
+    said = fitted(rows).warnings
+    assert f"{len(rows) - 1} of {len(rows)} rows: tilt of the plane not stated" in said
+    assert sum("drawn twice" in text for text in said) == 1
