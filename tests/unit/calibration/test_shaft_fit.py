@@ -68,10 +68,10 @@ def test_glare_is_not_taken_for_a_faint_wall_around_a_dense_lumen(lumen, shaft):
         assert found.u_outer_px < 0.02 * true.outer_px
 
 
-@pytest.mark.parametrize("photons", [1e4, 3e6])
-def test_hardly_any_noise_does_not_make_the_models_own_error_a_thread(photons, shaft):
+@pytest.mark.parametrize("seed", [4, None])
+def test_hardly_any_noise_does_not_make_the_models_own_error_a_thread(seed, shaft):
     true = dataclasses.replace(shaft, outer_px=6.0, lumen_ratio=0.7, wall=0.6, blur_px=1.2)
-    found = fitted(true, true.picture(seed=4, photons=photons), filling="empty",
+    found = fitted(true, true.picture(seed=seed, photons=6e4), filling="empty",
                    lumen_ratio=(0.7, 0.0015))  # fmt: skip
     assert found.outer_px == pytest.approx(true.outer_px, rel=0.02)
 

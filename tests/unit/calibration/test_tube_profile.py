@@ -134,11 +134,12 @@ def test_every_slope_is_that_of_the_value(outer, blur, ratio, wall, lumen, glare
     order = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN, BY_GLARE)
     for index, row in enumerate(order):
         step = np.zeros(6)
-        step[index] = 2e-3
+        # a chord ends in a root: where that meets a cell's edge, wide steps straddle it
+        step[index] = 1e-4
         high, low = (
             tube_profile(tube_of(vector + s), 25.0).at(offset)[VALUE] for s in (step, -step)
         )
-        numeric = (high - low) / 4e-3
+        numeric = (high - low) / 2e-4
         assert table[row] == pytest.approx(numeric, abs=0.01 * np.abs(numeric).max() + 1e-5)
     beside = tube_profile(tube_of(vector), 25.0)
     numeric = (beside.at(offset + 0.1)[VALUE] - beside.at(offset - 0.1)[VALUE]) / 0.2
