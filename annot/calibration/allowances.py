@@ -108,9 +108,9 @@ WALL_DEPTH = Allowance(
     source="common practice, no source: plastics with barium or braid, 70 to 90 kV",
 )
 WALL_DEPTH_LOG = Allowance(
-    value=1.2,
+    value=1.0,
     unit="1",
-    meaning="standard uncertainty of the logarithm of the wall's depth: a factor of 3.3",
+    meaning="standard uncertainty of the logarithm of the wall's depth: a factor of 2.7",
     source="common practice, no source",
 )
 LUMEN_DEPTH = Allowance(
@@ -147,6 +147,18 @@ BLUR_LOG = Allowance(
     value=0.6,
     unit="1",
     meaning="standard uncertainty of the logarithm of the blur: a factor of 1.8 either way",
+    source="common practice, no source",
+)
+GLARE_WIDTH = Allowance(
+    value=3.0,
+    unit="1",
+    meaning="width of the blur's wide part (glare) over that of its core",
+    source="common practice, no source: light spreading in the detector's screen",
+)
+GLARE_SHARE_U = Allowance(
+    value=0.15,
+    unit="1",
+    meaning="standard uncertainty of the share of the blur that is glare, zero being likeliest",
     source="common practice, no source",
 )
 THREAD_WIDTH = Allowance(

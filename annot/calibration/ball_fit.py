@@ -187,9 +187,13 @@ def _oval(patch: _Patch, vector: FloatArray, noise: float) -> tuple[float, float
     )
     left = patch.value - _weights(patch, vector)[0]
     inverse = np.linalg.pinv(basis.T @ basis)
-    both = (inverse @ basis.T @ left)[:2]
-    u = noise * float(np.sqrt((inverse[0, 0] + inverse[1, 1]) / 2))
-    return 2 * float(np.hypot(*both)), 2 * u
+    found = inverse @ basis.T @ left
+    # what lies behind pulls neighbouring pixels alike: sectors scatter by more than white noise
+    pulls = basis * (left - basis @ found)[:, None]
+    pulls = np.stack([pulls[patch.sector == one].sum(axis=0) for one in np.unique(patch.sector)])
+    covariance = np.maximum(noise**2 * inverse, inverse @ (pulls.T @ pulls) @ inverse)
+    u = float(np.sqrt((covariance[0, 0] + covariance[1, 1]) / 2))
+    return 2 * float(np.hypot(*found[:2])), 2 * u
 
 
 def _strayed(vector: FloatArray, centre: PixelPoint, radius_px: float) -> str:
@@ -255,8 +259,10 @@ def _basis(patch: _Patch, vector: FloatArray) -> FloatArray:
     )
     row, column = patch.row - vector[1], patch.column - vector[2]
     absorbed = shadow.absorbed(np.hypot(row, column))
-    flat = np.ones_like(absorbed)
-    return np.stack([flat, row / patch.reach, column / patch.reach, -absorbed], axis=1)
+    flat, down, right = np.ones_like(absorbed), row / patch.reach, column / patch.reach
+    # without its second degree, a rib or a diaphragm behind makes the ball look oval
+    bent = (down**2, down * right, right**2)
+    return np.stack([flat, down, right, -absorbed, *bent], axis=1)
 
 
 def _weights(patch: _Patch, vector: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -10,9 +10,12 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import GLARE_WIDTH
+
 FloatArray = NDArray[np.float64]
 GRID_STEP_PX = 0.05  # fine enough that the chord's square-root edge costs < 0.001 px of width
 BLUR_REACH = 5.0  # standard deviations of blur kept beyond the profile
+GLARE_SQUARED = GLARE_WIDTH.value**2
 
 
 def mean_chord_px(offset_px: FloatArray, diameter_px: float, cell_px: float) -> FloatArray:
@@ -44,6 +47,8 @@ class TubeShadow:
         wall's material and in the lumen's content, above the surroundings.
     blur_px : float
         Standard deviation of the system's Gaussian blur, before a pixel integrates its square.
+    glare : float
+        Share of the blur that is `GLARE_WIDTH` (see `allowances`) times as wide.
     across : (float, float)
         Direction (row, column) across the axis, along which a square pixel is seen.
     """
@@ -53,6 +58,7 @@ class TubeShadow:
     wall_depth: float
     lumen_depth: float
     blur_px: float
+    glare: float = 0.0
     across: tuple[float, float] = (0.0, 1.0)
 
     def absorbed(self, offset_px: FloatArray) -> FloatArray:
@@ -63,26 +69,25 @@ class TubeShadow:
         lumen = mean_chord_px(grid, self.outer_px * self.lumen_ratio, GRID_STEP_PX)
         wall = mean_chord_px(grid, self.outer_px, GRID_STEP_PX) - lumen
         depth = (self.wall_depth * wall + self.lumen_depth * lumen) / self.outer_px
-        blurred = blur_on_grid(-np.expm1(-depth), self.blur_px, self.across)
-        return np.interp(offset_px, grid, blurred)
+        # zero outside
+        count = 2 * len(grid)
+        frequency = np.asarray(np.fft.rfftfreq(count, d=GRID_STEP_PX), dtype=np.float64)
+        sharp, wide = transfers(frequency, self.blur_px, self.across)
+        response = sharp + self.glare * (wide - sharp)
+        spectrum = np.fft.rfft(-np.expm1(-depth), count) * response
+        return np.interp(offset_px, grid, np.fft.irfft(spectrum, count)[: len(grid)])
 
 
-def blur_on_grid(values: FloatArray, blur_px: float, across: tuple[float, float]) -> FloatArray:
-    """Convolve values on the fine grid with a Gaussian and a square pixel; zero outside."""
-    count = 2 * len(values)
-    frequency = np.asarray(np.fft.rfftfreq(count, d=GRID_STEP_PX), dtype=np.float64)
-    response = transfer(frequency, blur_px, across)
-    return np.asarray(np.fft.irfft(np.fft.rfft(values, count) * response, count)[: len(values)])
-
-
-def transfer(frequency: FloatArray, blur_px: float, across: tuple[float, float]) -> FloatArray:
-    """Return the transfer of a Gaussian blur and a square pixel at frequencies per pixel.
+def transfers(
+    frequency: FloatArray, blur_px: float, across: tuple[float, float]
+) -> tuple[FloatArray, FloatArray]:
+    """Return the transfers of blur and glare, each with a square pixel, per frequency in 1/px.
 
     A square pixel seen along (row, column) has the transfer sinc(f·row)·sinc(f·column).
     """
-    response = np.exp(-2.0 * (np.pi * frequency * blur_px) ** 2)
     pixel = np.sinc(frequency * across[0]) * np.sinc(frequency * across[1])
-    return np.asarray(response * pixel)
+    blur = np.exp(-2.0 * (np.pi * frequency * blur_px) ** 2)
+    return np.asarray(pixel * blur), np.asarray(pixel * blur**GLARE_SQUARED)
 
 
 @cache

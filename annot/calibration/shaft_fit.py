@@ -113,7 +113,11 @@ def fit_shaft(
         return sections
     fit = TubeFit(
         sections=sections,
-        held=Held(lumen_is_empty=filling == "empty", lumen_ratio=lumen_ratio or _any_wall()),
+        held=Held(
+            lumen_is_empty=filling == "empty",
+            lumen_ratio=lumen_ratio or _any_wall(),
+            with_glare=True,
+        ),
     )
     found = agreeing_sections(fit)
     if len(found.kept) < MIN_BLOCKS:

@@ -14,6 +14,7 @@ STEP_PX = 0.5
 WIDTHS_PX = np.array([3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 14, 16, 18, 20, 23, 26, 30, 34, 38])
 BLOCK_PX = 5.0
 MIN_BLOCKS = 5
+DARKER_FLANK = 0.75  # 0 takes the mean of both flanks, 1 the darker one alone
 MARGIN_PX = 12  # beyond the samples, so that a cut picture interpolates as a whole one
 
 
@@ -39,8 +40,10 @@ def locate_shaft(reading: Reading) -> LocatedShaft:
     """Find a common width and a smooth line near the trace that most of the trace supports.
 
     A window of width w against flanks of half its width: the contrast times √w is the matched
-    filter of a bar on a slope. Something darker that crosses answers louder than the shaft, so each
-    block's say is capped: the line is where most blocks, not the darkest ones, see a bar.
+    filter of a bar on a slope. A soft edge has a darker side and a brighter one, where a bar has
+    two brighter ones, so it is mostly the darker flank that counts. Something darker that crosses
+    answers louder than the shaft, so each block's say is capped: the line is where most blocks, not
+    the darkest ones, see a bar.
     """
     places, tangents = along(reading.trace, np.arange(0.5, length_px(reading.trace), 1.0))
     offset = np.arange(-SEARCH_PX, SEARCH_PX + STEP_PX / 2, STEP_PX)
@@ -107,7 +110,7 @@ def _filled(raw: FloatArray) -> FloatArray:
 
 
 def _bar_scores(total: FloatArray, width: float) -> FloatArray:
-    """Return, at every offset, by how much a bar of that width is darker than both flanks, × √w.
+    """Return, at every offset, by how much a bar of that width is darker than its flanks, × √w.
 
     `total` (k, n + 1) is the running sum of each block's profile; zero where the flanks leave it.
     """
@@ -116,10 +119,10 @@ def _bar_scores(total: FloatArray, width: float) -> FloatArray:
     scores = np.zeros((len(total), size))
     at = np.arange(whole, size - whole)
     inner = total[:, at + half + 1] - total[:, at - half]
-    outer = total[:, at + whole + 1] - total[:, at - whole]
-    inside = (2 * half + 1) * STEP_PX
-    around = (2 * whole + 1) * STEP_PX - inside
-    scores[:, at] = ((outer - inner) / around - inner / inside) * np.sqrt(width)
+    left = total[:, at - half] - total[:, at - whole]
+    right = total[:, at + whole + 1] - total[:, at + half + 1]
+    beside = ((left + right) - DARKER_FLANK * np.abs(left - right)) / (2 * (whole - half) * STEP_PX)
+    scores[:, at] = (beside - inner / ((2 * half + 1) * STEP_PX)) * np.sqrt(width)
     return scores
 
 

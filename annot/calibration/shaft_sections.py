@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 MIN_BLOCK_PX = 6.0  # longer than the blur, so that neighbouring blocks scatter independently
 MAX_BLOCKS = 24
 
-LEAST_NOISE = 1e-4  # of the background: rounding to whole counts leaves more
+LEAST_NOISE = 1e-3  # of the background: what the model misses of renderings without noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

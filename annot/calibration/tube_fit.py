@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from annot.calibration.allowances import (
     BLUR_LOG,
     BLUR_PX,
+    GLARE_SHARE_U,
     LUMEN_DEPTH,
     LUMEN_DEPTH_LOG,
     PRIMARY_SHARE,
@@ -26,6 +27,7 @@ from annot.calibration.allowances import (
 from annot.calibration.shadow import TubeShadow
 from annot.calibration.shaft_sections import Sections
 from annot.calibration.tube_profile import (
+    BY_GLARE,
     BY_LOG_BLUR,
     BY_LOG_LUMEN,
     BY_LOG_OUTER,
@@ -42,12 +44,13 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
 # The shared unknowns: log outer, log blur, lumen ratio, log wall depth; then, where they act,
-# log lumen depth, and a thread's place across the shaft in outer radii with its log width.
-SHARED = 7
-OUTER, BLUR, RATIO, WALL, LUMEN, THREAD_AT, THREAD_LOG = range(SHARED)
-SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN)
-LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(1e-2), -2.0, np.log(0.005)])
-HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(8.0), 2.0, np.log(0.15)])
+# log lumen depth, the share of glare, and a thread's place across the shaft in outer radii with
+# its log width.
+SHARED = 8
+OUTER, BLUR, RATIO, WALL, LUMEN, GLARE, THREAD_AT, THREAD_LOG = range(SHARED)
+SLOPES = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN, BY_GLARE)
+LOWEST = np.array([0.0, np.log(0.3), 0.02, np.log(1e-3), np.log(1e-2), -0.02, -2.0, np.log(0.005)])
+HIGHEST = np.array([0.0, np.log(8.0), 0.98, np.log(8.0), np.log(8.0), 0.6, 2.0, np.log(0.15)])
 FARTHEST_SHIFT_PX = 2.0  # a section's centre moves no farther in one turn
 RIDGE = 1e-9
 
@@ -64,19 +67,23 @@ class Held:
         Inner over outer diameter and its standard uncertainty; zero holds it fast.
     with_thread : bool
         A thread of denser material lies in the wall.
+    with_glare : bool
+        A share of the blur may be wide (glare). Without it, a faint wall imitates the tails.
     """
 
     lumen_is_empty: bool
     lumen_ratio: tuple[float, float]
     with_thread: bool = False
+    with_glare: bool = False
 
     @property
     def active(self) -> IndexArray:
         """Return which of the shared unknowns are fitted."""
         ratio = [RATIO] if self.lumen_ratio[1] > 0 else []
         lumen = [] if self.lumen_is_empty else [LUMEN]
+        glare = [GLARE] if self.with_glare else []
         thread = [THREAD_AT, THREAD_LOG] if self.with_thread else []
-        return np.array([OUTER, BLUR, *ratio, WALL, *lumen, *thread])
+        return np.array([OUTER, BLUR, *ratio, WALL, *lumen, *glare, *thread])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,12 +92,12 @@ class TubeSolution:
 
     Attributes
     ----------
-    shared : array, shape (7,)
+    shared : array, shape (8,)
     centre : array, shape (k,)
         Offset of each section's axis, of all sections.
     noise, rms : float
         Noise of a sample that the fit was weighted by, and root mean square of the misfit found.
-    covariance : array, shape (7, 7)
+    covariance : array, shape (8, 8)
         Of the shared unknowns, zero where they do not act.
     cost : float
         Half the sum of squares in units of the noise that the fit was given, knowledge included.
@@ -144,6 +151,7 @@ class TubeFit:
             lumen_ratio=float(shared[RATIO]),
             wall_depth=float(np.exp(shared[WALL])),
             lumen_depth=0.0 if self.held.lumen_is_empty else float(np.exp(shared[LUMEN])),
+            glare=float(shared[GLARE]) if self.held.with_glare else 0.0,
             across=self.sections.across,
         )
 
@@ -164,7 +172,7 @@ class TubeFit:
         solver = inverse @ turned
         weights = (solver @ target[..., None])[..., 0]
         raw = np.zeros((*target.shape, len(self.held.active)))
-        for column, one in enumerate(self.held.active[self.held.active <= LUMEN]):
+        for column, one in enumerate(self.held.active[self.held.active <= GLARE]):
             raw[:, :-1, column] = -weights[:, :1] * table[SLOPES[one]]
         if thread is not None:
             raw[:, :-1, -2] = -weights[:, 5:] * thread[1]
@@ -258,7 +266,7 @@ class TubeFit:
             start[active],
             jac=lambda vector: condensed(vector)[:, :-1],
             bounds=(low[active], high[active]),
-            x_scale=np.array([0.1, 0.3, 0.1, 0.5, 0.5, 0.3, 0.4])[active],
+            x_scale=np.array([0.1, 0.3, 0.1, 0.5, 0.5, 0.1, 0.3, 0.4])[active],
             xtol=1e-5,
             ftol=1e-6,  # of the cost: a thirtieth of a standard uncertainty
             max_nfev=30,
@@ -297,6 +305,8 @@ class TubeFit:
             known.append((LUMEN, math.log(LUMEN_DEPTH.value), LUMEN_DEPTH_LOG.value))
         if RATIO in active:
             known.append((RATIO, *self.held.lumen_ratio))
+        if GLARE in active:
+            known.append((GLARE, 0.0, GLARE_SHARE_U.value))
         if THREAD_LOG in active:
             known.append((THREAD_LOG, math.log(THREAD_WIDTH.value), THREAD_WIDTH_LOG.value))
         rows = np.zeros((len(known), len(active) + 1))

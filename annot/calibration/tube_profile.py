@@ -9,14 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration.shadow import BLUR_REACH, TubeShadow, mean_chord_px, transfer
+from annot.calibration.shadow import BLUR_REACH, GLARE_SQUARED, TubeShadow, mean_chord_px, transfers
 
 FloatArray = NDArray[np.float64]
 ThreadShadow = tuple[FloatArray, FloatArray, FloatArray]
 
 STEP_PX = 0.1  # cell mean and interpolation blur by 0.05 px, which the blur's own unknown takes up
 # rows of a table
-VALUE, BY_OFFSET, BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN = range(7)
+ROWS = 8
+VALUE, BY_OFFSET, BY_LOG_OUTER, BY_LOG_BLUR, BY_GLARE, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN = range(
+    ROWS
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +30,7 @@ class TubeProfile:
     ----------
     first_px : float
         Offset of the first column from the axis.
-    rows : array, shape (7, n)
+    rows : array, shape (8, n)
         Fraction absorbed, and its slope by offset and by each unknown.
     """
 
@@ -35,7 +38,7 @@ class TubeProfile:
     rows: FloatArray
 
     def at(self, offset_px: FloatArray) -> FloatArray:
-        """Return every row at signed distances from the axis, shape (7, *offset.shape)."""
+        """Return every row at signed distances from the axis, shape (8, *offset.shape)."""
         place = (offset_px - self.first_px) / STEP_PX
         place = np.clip(place, 0.0, self.rows.shape[1] - 2.0)
         cell = place.astype(np.intp)
@@ -77,10 +80,14 @@ def tube_profile(tube: TubeShadow, reach_px: float) -> TubeProfile:
     # the tube ends well inside the grid, so nothing comes round its ends
     count = next_fast_len(len(grid), real=True)
     frequency = np.asarray(np.fft.rfftfreq(count, d=STEP_PX), dtype=np.float64)
-    spectrum = rfft(sharp, count) * transfer(frequency, tube.blur_px, tube.across)
-    by_blur = -4.0 * (np.pi * frequency * tube.blur_px) ** 2 * spectrum[0]
+    near, wide = transfers(frequency, tube.blur_px, tube.across)
+    bare = rfft(sharp, count)
+    spectrum = bare * (near + tube.glare * (wide - near))
     by_offset = 2j * np.pi * frequency * spectrum[0]
-    spectra = np.stack([spectrum[0], by_offset, spectrum[1], by_blur, *spectrum[2:]])
+    falling = -4.0 * (np.pi * frequency * tube.blur_px) ** 2
+    by_blur = falling * ((1.0 - tube.glare) * near + tube.glare * GLARE_SQUARED * wide) * bare[0]
+    by_glare = (wide - near) * bare[0]
+    spectra = np.stack([spectrum[0], by_offset, spectrum[1], by_blur, by_glare, *spectrum[2:]])
     rows = irfft(spectra, count)[:, : len(grid)]
     return TubeProfile(first_px=float(grid[0]), rows=np.asarray(rows, dtype=np.float64))
 

@@ -25,7 +25,6 @@ from annot.calibration.tube_fit import (
     SHARED,
     THREAD_AT,
     THREAD_LOG,
-    Held,
     IndexArray,
     TubeFit,
     TubeSolution,
@@ -208,7 +207,7 @@ def _weighed(fit: TubeFit, found: TubeSolution, kept: IndexArray, *, widen: floa
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SectionSpread:
-    """Covariance (7, 7) of the shared unknowns, and which share of the diameter's u is noise."""
+    """Covariance (8, 8) of the shared unknowns, and which share of the diameter's u is noise."""
 
     covariance: FloatArray
     noise_share: float
@@ -316,7 +315,7 @@ def possible_fits(
     return [
         replace(
             fit_of,
-            held=Held(lumen_is_empty=one, lumen_ratio=ratio, with_thread=fit_of.held.with_thread),
+            held=replace(fit_of.held, lumen_is_empty=one, lumen_ratio=ratio),
         )
         for one in empties
     ]

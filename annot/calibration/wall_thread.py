@@ -68,7 +68,9 @@ def with_thread(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> ThreadAn
 
 def _falls(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> FloatArray:
     """Return by how much a thread at each place would lower the sum of squares."""
-    found = fit.project(plain.shared, plain.centre[kept], kept, plain.rms)
+    # a picture of hardly any noise misses the model by the model's own error, which no thread is
+    noise = max(plain.rms, plain.noise)
+    found = fit.project(plain.shared, plain.centre[kept], kept, noise)
     across = fit.sections.offset_px[None, :] - plain.centre[kept][:, None]
     places = np.tile(plain.shared, (len(PLACES), 1))
     places[:, THREAD_AT] = PLACES

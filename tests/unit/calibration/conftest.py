@@ -40,15 +40,18 @@ def chord(diameter: float, distance: np.ndarray) -> np.ndarray:
     return 2 * np.sqrt(np.maximum((diameter / 2) ** 2 - distance**2, 0.0))
 
 
-def detected(optical_depth, *, blur_px, veil, seed, photons=PHOTONS, slope=0.0003):
+def detected(optical_depth, *, blur_px, veil, seed, photons=PHOTONS, slope=0.0003, glare=0.0):
     """Turn optical depth on the fine grid into stored counts; no seed leaves the noise out."""
     from scipy.ndimage import gaussian_filter
 
     rows, columns = (size // FINE for size in optical_depth.shape)
     row, column = fine_grid(rows, columns)
     tilted = 1 + slope * (column - columns / 2) + slope / 2 * (row - rows / 2)
-    beam = np.exp(-optical_depth) * tilted
-    beam = gaussian_filter(beam, blur_px * FINE, mode="nearest")
+    sharp = np.exp(-optical_depth) * tilted
+    beam = gaussian_filter(sharp, blur_px * FINE, mode="nearest")
+    if glare:
+        wide = gaussian_filter(sharp, 3.0 * blur_px * FINE, mode="nearest")
+        beam = (1 - glare) * beam + glare * wide
     beam = beam.reshape(rows, FINE, columns, FINE).mean(axis=(1, 3))
     counts = photons * ((1 - veil) * beam + veil)
     if seed is not None:
@@ -67,6 +70,7 @@ class Shaft:
     angle_deg: float = 17.0
     blur_px: float = 1.3
     veil: float = 0.2
+    glare: float = 0.0
     size: int = 200
     centre: tuple[float, float] = (100.3, 99.6)
 
@@ -90,7 +94,12 @@ class Shaft:
 
     def picture(self, *, seed: int | None = 1, photons: float = PHOTONS, extra=0.0) -> np.ndarray:
         return detected(
-            self.depth() + extra, blur_px=self.blur_px, veil=self.veil, seed=seed, photons=photons
+            self.depth() + extra,
+            blur_px=self.blur_px,
+            veil=self.veil,
+            seed=seed,
+            photons=photons,
+            glare=self.glare,
         )
 
 

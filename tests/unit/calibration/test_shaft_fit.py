@@ -7,6 +7,7 @@ import pytest
 
 from annot.calibration.scale import NoScale
 from annot.calibration.shaft_fit import ShaftFit, fit_shaft
+from annot.calibration.shaft_location import locate_shaft
 from annot.calibration.shaft_sections import Reading
 from annot.geometry import PixelPoint
 from annot.uncertainty import coverage_factor
@@ -52,6 +53,38 @@ def test_the_true_diameter_lies_in_the_stated_interval(name, shaft):
     # an interval that says nothing would hold everything
     assert found.u_outer_px < 0.06 * true.outer_px
     assert found.sections_used >= 8
+
+
+@pytest.mark.parametrize("lumen", [0.0, 0.5])
+def test_glare_is_not_taken_for_a_faint_wall_around_a_dense_lumen(lumen, shaft):
+    """Without glare in the model a filled shaft came out a third too wide, sure to one percent."""
+    true = dataclasses.replace(
+        shaft, lumen_ratio=0.75, wall=0.66, lumen=lumen, blur_px=0.65, glare=0.2
+    )
+    options = {"filling": "contrast" if lumen else "empty", "lumen_ratio": (0.75, 0.01)}
+    for seed in (1, 2):
+        found = fitted(true, true.picture(seed=seed, photons=8000), **options)
+        assert abs(found.outer_px - true.outer_px) <= 2.5 * found.u_outer_px + 0.02
+        assert found.u_outer_px < 0.02 * true.outer_px
+
+
+@pytest.mark.parametrize("seed", [4, None])
+def test_hardly_any_noise_does_not_make_the_models_own_error_a_thread(seed, shaft):
+    true = dataclasses.replace(shaft, outer_px=6.0, lumen_ratio=0.7, wall=0.6, blur_px=1.2)
+    found = fitted(true, true.picture(seed=seed, photons=6e4), filling="empty",
+                   lumen_ratio=(0.7, 0.0015))  # fmt: skip
+    assert found.outer_px == pytest.approx(true.outer_px, rel=0.02)
+
+
+@pytest.mark.parametrize("width_px", [6.0, 14.0])
+def test_a_soft_edge_beside_a_thin_shaft_is_not_taken_for_the_shaft(width_px, shaft):
+    from scipy.special import ndtr
+
+    thin = dataclasses.replace(shaft, outer_px=6.0, wall=0.4)
+    row, column = fine_grid(shaft.size, shaft.size)
+    edge = 0.25 * ndtr((column - 90.0 + 0.3 * (row - 100.0)) / width_px)
+    reading = Reading(frame=thin.picture(seed=5, extra=edge), trace=thin.trace(half=40.0))
+    assert 4.0 <= locate_shaft(reading).width_px <= 12.0
 
 
 def test_without_noise_the_model_itself_is_right_to_one_percent(shaft):

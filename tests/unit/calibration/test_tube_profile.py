@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from annot.calibration.half_maximum import half_maximum_px
 from annot.calibration.shadow import TubeShadow
 from annot.calibration.tube_profile import (
+    BY_GLARE,
     BY_LOG_BLUR,
     BY_LOG_LUMEN,
     BY_LOG_OUTER,
@@ -88,6 +89,23 @@ def test_profile_of_a_tube_agrees_with_scipys_filter_on_a_fine_grid():
     assert own == pytest.approx(np.interp(offset, grid, drawn), abs=3e-4)
 
 
+def test_glare_is_a_share_of_a_blur_three_times_as_wide():
+    """Outside reference: `scipy.ndimage.gaussian_filter1d` twice, mixed."""
+    from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+
+    step = 1 / 101
+    grid = np.arange(-3000, 3001) * step
+    sharp = 1 - np.exp(-1.1 * 2 * np.sqrt(np.maximum(6.55**2 - grid**2, 0)) / 13.1)
+    near, wide = (gaussian_filter1d(sharp, s / step, truncate=6) for s in (1.2, 3.6))
+    drawn = uniform_filter1d(0.8 * near + 0.2 * wide, 101)
+    rod = TubeShadow(outer_px=13.1, lumen_ratio=1e-6, wall_depth=1.1, lumen_depth=0.0, blur_px=1.2,
+                     glare=0.2)  # fmt: skip
+    offset = np.linspace(-20, 20, 81)
+    drawn = np.interp(offset, grid, drawn)
+    assert tube_profile(rod, 20.0).at(offset)[VALUE] == pytest.approx(drawn, abs=3e-4)
+    assert rod.absorbed(offset) == pytest.approx(drawn, abs=3e-4)
+
+
 def tube_of(vector):
     return TubeShadow(
         outer_px=float(np.exp(vector[0])),
@@ -95,6 +113,7 @@ def tube_of(vector):
         lumen_ratio=float(vector[2]),
         wall_depth=float(np.exp(vector[3])),
         lumen_depth=float(np.exp(vector[4])),
+        glare=float(vector[5]),
     )
 
 
@@ -105,19 +124,22 @@ def tube_of(vector):
     ratio=st.floats(0.3, 0.92),
     wall=st.floats(0.05, 3.0),
     lumen=st.floats(0.05, 3.0),
+    glare=st.floats(0.0, 0.5),
 )
-def test_every_slope_is_that_of_the_value(outer, blur, ratio, wall, lumen):
+def test_every_slope_is_that_of_the_value(outer, blur, ratio, wall, lumen, glare):
     """Outside reference: central differences of the value itself."""
-    vector = np.array([np.log(outer), np.log(blur), ratio, np.log(wall), np.log(lumen)])
+    vector = np.array([np.log(outer), np.log(blur), ratio, np.log(wall), np.log(lumen), glare])
     offset = np.linspace(-20, 20, 61)
     table = tube_profile(tube_of(vector), 25.0).at(offset)
-    for index, row in enumerate((BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN)):
-        step = np.zeros(5)
-        step[index] = 2e-3
+    order = (BY_LOG_OUTER, BY_LOG_BLUR, BY_RATIO, BY_LOG_WALL, BY_LOG_LUMEN, BY_GLARE)
+    for index, row in enumerate(order):
+        step = np.zeros(6)
+        # a chord ends in a root: where that meets a cell's edge, wide steps straddle it
+        step[index] = 1e-4
         high, low = (
             tube_profile(tube_of(vector + s), 25.0).at(offset)[VALUE] for s in (step, -step)
         )
-        numeric = (high - low) / 4e-3
+        numeric = (high - low) / 2e-4
         assert table[row] == pytest.approx(numeric, abs=0.01 * np.abs(numeric).max() + 1e-5)
     beside = tube_profile(tube_of(vector), 25.0)
     numeric = (beside.at(offset + 0.1)[VALUE] - beside.at(offset - 0.1)[VALUE]) / 0.2
