@@ -7,6 +7,8 @@ SYSTEM_PACKAGES := xvfb xauth libgl1 libegl1 libglib2.0-0 libfontconfig1 libdbus
 	libxkbcommon-x11-0 libxcb-cursor0 libxcb-icccm4 libxcb-keysyms1 libxcb-shape0
 # The store's tests start a server of their own.
 DATABASE_PACKAGES := postgresql
+# Many small matrices: threads inside them only get into each other's way.
+export OPENBLAS_NUM_THREADS := 1
 NO_SCREEN := -p no:napari -p no:npe2 -p no:pytest-qt
 SCREEN := QT_QPA_PLATFORM=xcb xvfb-run -a -s "-screen 0 1600x1000x24"
 

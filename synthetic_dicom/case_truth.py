@@ -7,10 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from synthetic_dicom.case import Case, Identity
+from synthetic_dicom.device_truth import ultrasound_device, xray_device
 from synthetic_dicom.scene import BeatingAnatomy
 from synthetic_dicom.truth import (
     AnatomyTruth,
     CaliperTruth,
+    DeviceTruth,
+    LandmarkTruth,
     ObjectTruth,
     Pair,
     Truth,
@@ -67,11 +70,44 @@ def truth_of(
         calipers=calipers,
         largest_frame=0,
         image=_image(scene, beating),
+        landmarks=_landmarks(calipers, count),
+        device=_device(scene, beating),
     )
     if not calipers:
         return truth
     widths = [truth.caliper("ostium_width", index).value_mm for index in range(count)]
     return replace(truth, largest_frame=int(np.argmax(widths)))
+
+
+def _landmarks(calipers: tuple[CaliperTruth, ...], count: int) -> tuple[LandmarkTruth, ...]:
+    """Return ostium's ends and middle, neck's axis and the end, as the view shows them."""
+    found = []
+    seen = {(one.quantity, one.frame): one.points_px for one in reversed(calipers)}
+    for frame in range(count if calipers else 0):
+        ostium, zone, depth = (
+            seen[name, frame] for name in ("ostium_width", "landing_zone_width", "depth")
+        )
+        (r0, c0), (r1, c1) = zone
+        places = {
+            "circumflex": (ostium[0],),
+            "ridge_tip": (ostium[1],),
+            "ostium_centre": (depth[0],),
+            "neck_axis": (depth[0], ((r0 + r1) / 2, (c0 + c1) / 2)),
+            "appendage_end": (depth[1],),
+        }
+        found += [
+            LandmarkTruth(name=name, frame=frame, points_px=points)
+            for name, points in places.items()
+        ]
+    return tuple(found)
+
+
+def _device(scene: XrayScene | Screen, beating: BeatingAnatomy) -> tuple[DeviceTruth, ...]:
+    if scene.implant is None:
+        return ()
+    if isinstance(scene, Screen):
+        return tuple(ultrasound_device(scene.panels[0], beating, scene.implant))
+    return tuple(xray_device(scene, beating, scene.implant))
 
 
 def _geometry(scene: XrayScene | Screen) -> XrayGeometryTruth | UltrasoundGeometryTruth:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from synthetic_dicom import phantom_scenes, ultrasound_layouts, xray_scenes
 from synthetic_dicom.case import Case
 from synthetic_dicom.encode import put_pixels
+from synthetic_dicom.implant import Implant
 from synthetic_dicom.rendering import render
 from synthetic_dicom.truth import Truth
 from synthetic_dicom.ultrasound_view import Screen
@@ -43,6 +45,11 @@ def _xray_cases() -> tuple[Case, ...]:
         ),
         _xray("xa_stripe", "catheter with a radiopaque thread in its wall", stripe),
         _xray("xa_sphere", "sphere of 10 mm and marker bands", xray_scenes.sphere_scene()),
+        _xray(
+            "xa_implant",
+            "an invented implant in the neck, tilted and protruding",
+            replace(clean, implant=Implant()),
+        ),
         _xray("xa_markers", "curved wire with a band missing", xray_scenes.marker_scene()),
         _xray(
             "xa_markers_tilted",
@@ -69,6 +76,11 @@ def _ultrasound_cases() -> tuple[Case, ...]:
     )
     return (
         *planes,
+        _ultrasound(
+            "us_implant",
+            "the same implant in the plane at 45 degrees, with a gap beside it",
+            replace(ultrasound_layouts.one_plane(45.0), implant=Implant()),
+        ),
         _ultrasound("us_grey", "grey values", ultrasound_layouts.one_plane(0.0, colour=False)),
         _ultrasound(
             "us_two_regions", "two planes with two scales", ultrasound_layouts.two_planes()

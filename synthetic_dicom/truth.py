@@ -114,6 +114,26 @@ class CaliperTruth:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceTruth:
+    """One true number of an implant in one frame, as the view shows it; unit mm, deg or 1."""
+
+    quantity: str
+    frame: int
+    points_px: tuple[PointPx, ...]
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LandmarkTruth:
+    """Where a landmark lies in one frame; an axis has two points."""
+
+    name: str
+    frame: int
+    points_px: tuple[PointPx, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Truth:
     """Everything known about one file.
 
@@ -138,6 +158,8 @@ class Truth:
     calipers: tuple[CaliperTruth, ...]
     largest_frame: int
     image: Mapping[str, float] = field(default_factory=dict)
+    landmarks: tuple[LandmarkTruth, ...] = ()
+    device: tuple[DeviceTruth, ...] = ()
 
     def caliper(self, quantity: str, frame: int) -> CaliperTruth:
         """Return the first true caliper of a quantity in a frame."""
@@ -169,6 +191,8 @@ def truth_from_json(text: str) -> Truth:
     plain["anatomy"] = AnatomyTruth(**plain["anatomy"])
     plain["objects"] = tuple(ObjectTruth(**item) for item in plain["objects"])
     plain["calipers"] = tuple(CaliperTruth(**item) for item in plain["calipers"])
+    plain["landmarks"] = tuple(LandmarkTruth(**item) for item in plain.get("landmarks", ()))
+    plain["device"] = tuple(DeviceTruth(**item) for item in plain.get("device", ()))
     return Truth(**plain)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from synthetic_dicom.implant import Implant
 from synthetic_dicom.neighbours import neighbours_of
 from synthetic_dicom.plane_section import PlanePoints, nearest_wall
 from synthetic_dicom.quadrics import FloatArray
@@ -66,7 +67,12 @@ class _PolarGrid:
 
 
 def render_sector(
-    panel: Panel, beating: BeatingAnatomy, *, seed: int, settings: EchoSettings | None = None
+    panel: Panel,
+    beating: BeatingAnatomy,
+    *,
+    seed: int,
+    settings: EchoSettings | None = None,
+    implant: Implant | None = None,
 ) -> NDArray[np.uint8]:
     """Render the region of one sector, shape (frames, region rows, region columns).
 
@@ -80,6 +86,8 @@ def render_sector(
         Of the speckle.
     settings : EchoSettings, optional
         Beam, pulse and grey scale.
+    implant : Implant, optional
+        A drum whose wall is bright.
     """
     settings = settings or EchoSettings()
     grid = _PolarGrid.of(panel, beating)
@@ -100,6 +108,8 @@ def render_sector(
         )
         wall_mm = nearest_wall((*blood, *still), grid.points)
         echo = _echo_level(wall_mm, grid, texture)
+        if implant is not None:
+            echo = np.maximum(echo, _implant_echo(implant, beating, grid.points))
         turn = 2.0 * np.pi * beating.times_ms[index] / 2600.0
         seen = _envelope(echo, _drifting(speckle, turn), grid, settings)
         frames[index] = convert.picture(_grey(seen, settings))
@@ -117,6 +127,14 @@ def _echo_level(wall_mm: FloatArray, grid: _PolarGrid, texture: FloatArray) -> F
     near = np.exp(-grid.depth_mm / 3.0)
     fade = np.exp(-grid.depth_mm / 160.0) * np.clip(1.25 - grid.depth_mm / 240.0, 0.0, 1.0)
     return np.asarray(level * fade + 0.5 * near)
+
+
+def _implant_echo(implant: Implant, beating: BeatingAnatomy, points: PlanePoints) -> FloatArray:
+    """Return the echo of an implant's wall, brightest at its outer surface."""
+    neck = np.array([0.0, 0.0, 1.0])
+    places = points.lateral_mm[..., None] * points.direction + points.axial_mm[..., None] * neck
+    depth = implant.depth_inside_mm(beating.anatomy, places)
+    return np.asarray(np.where((depth >= 0.0) & (depth <= implant.wall_mm), 0.8, 0.0))
 
 
 def _tissue_texture(rng: np.random.Generator, grid: _PolarGrid) -> FloatArray:

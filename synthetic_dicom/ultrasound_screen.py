@@ -29,7 +29,9 @@ def render_screen(screen: Screen, beating: BeatingAnatomy, *, seed: int) -> NDAr
     frames = np.zeros((len(beating.times_ms), screen.rows, screen.columns), dtype=np.uint8)
     for panel in screen.panels:
         left, top, right, bottom = panel.region
-        frames[:, top : bottom + 1, left : right + 1] = render_sector(panel, beating, seed=seed)
+        frames[:, top : bottom + 1, left : right + 1] = render_sector(
+            panel, beating, seed=seed, implant=screen.implant
+        )
         _draw_ticks(frames, panel)
     traced = _trace(screen, beating)
     if not screen.colour:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from synthetic_dicom.implant import Implant
 from synthetic_dicom.quadrics import FloatArray
 
 
@@ -73,3 +74,4 @@ class Screen:
     trace_s_per_px: float = 0.005
     colour: bool = True
     declares_regions: bool = True
+    implant: Implant | None = None

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from synthetic_dicom.anatomy import OSTIUM_CENTRE_MM
 from synthetic_dicom.filled_shape import FilledShape, filled_shape
+from synthetic_dicom.implant import Implant
 from synthetic_dicom.quadrics import FloatArray
 from synthetic_dicom.reference_objects import ReferenceObject
 from synthetic_dicom.scene import BeatingAnatomy
@@ -54,6 +55,7 @@ class XrayScene:
     objects: tuple[ReferenceObject, ...]
     exposure: XrayExposure = XrayExposure()
     phantom: bool = False
+    implant: Implant | None = None
 
     def ostium_mm(self, shift_mm: FloatArray) -> FloatArray:
         """Return the ostium's centre (x, y, h) in view coordinates, moved by the shift (x, y)."""
@@ -120,6 +122,8 @@ def render_xray(scene: XrayScene, beating: BeatingAnatomy, *, seed: int) -> NDAr
         if not scene.phantom:
             shape = filled_shape(setup, beating, index=index, ostium_mm=scene.ostium_mm(shift))
             attenuate_contrast(seen, shape, float(contrast[index]))
+            if scene.implant is not None:
+                seen *= _through_implant(scene.implant, beating, shape)
         for item in scene.objects:
             attenuate_object(seen, setup, item, shift)
         seen = gaussian_filter(seen, exposure.blur_sigma_px, mode="nearest") + exposure.veil
@@ -200,6 +204,17 @@ def attenuate_contrast(seen: FloatArray, shape: FilledShape, per_mm: float) -> N
     passed[at] = np.exp(-per_mm * fine).reshape(len(at[0]), -1).mean(axis=1)
     seen[top:bottom, left:right] *= passed
     seen *= np.exp(-per_mm * shape.faint_mm(seen.shape))
+
+
+def _through_implant(implant: Implant, beating: BeatingAnatomy, shape: FilledShape) -> FloatArray:
+    """Return the implant's transmission over a whole image."""
+    setup = shape.setup
+    rows, columns = (
+        grid.ravel().astype(float) for grid in np.mgrid[0 : setup.rows, 0 : setup.columns]
+    )
+    source = shape.turn @ (setup.source_mm() - shape.ostium_mm)
+    wall = implant.wall_along_mm(beating.anatomy, source, shape.turn @ setup.rays(rows, columns))
+    return np.exp(-implant.wall_per_mm * wall).reshape(setup.rows, setup.columns)
 
 
 def _edges(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:

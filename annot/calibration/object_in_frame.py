@@ -29,14 +29,13 @@ from annot.calibration.row_in_frame import row_in_frames
 from annot.calibration.scale import NoScale
 from annot.calibration.seen_size import SeenSize
 from annot.calibration.segment_by_hand import segment_by_hand
-from annot.calibration.shaft_fit import ShaftFit, fit_shaft
+from annot.calibration.shaft_fit import LARGEST_U_REL, ShaftFit, fit_shaft
 from annot.calibration.shaft_location import Reading
 from annot.geometry import PixelPoint
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular
 
 WALL_DISAGREEING = 12.0  # in squared misfit over noise: three and a half standard deviations
 LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
-LARGEST_U_REL = 0.10  # a looser diameter is no reference
 LINEAR = StoredPixels()
 
 
@@ -87,7 +86,7 @@ def size_in_frames(
         for one, top in zip(light.readings, light.full_scale, strict=True)
     ]
     first = found[0]
-    return first if isinstance(first, NoScale) else _over_readings(first, found[1:], light, key)
+    return first if isinstance(first, NoScale) else over_readings(first, found[1:], light, key)
 
 
 def _spaced(
@@ -107,7 +106,7 @@ class Look:
     hidden: NDArray[np.bool_] | None
 
 
-def _over_readings(
+def over_readings(
     first: SeenSize, others: Sequence[SeenSize | NoScale], light: Intensities, key: str
 ) -> SeenSize:
     """Let the size differ by as much as it does where stored values are read in another way."""

@@ -138,14 +138,14 @@ class ObjectRequest:
             )
 
 
-LARGEST_U_REL = 0.5  # a scale that may as well be none; past it somebody meant percent
+LARGEST_STATED_REL = 0.5  # a scale that may as well be none; past it somebody meant percent
 
 
 def _refuse_percent(u_rel: float) -> None:
-    if not 0 < u_rel <= LARGEST_U_REL:
+    if not 0 < u_rel <= LARGEST_STATED_REL:
         raise InputError(
             f"A relative standard uncertainty of {u_rel:g} is {100 * u_rel:g} %: give it as a "
-            f"fraction above 0 and up to {LARGEST_U_REL:g}, for instance 0.02 for 2 %."
+            f"fraction above 0 and up to {LARGEST_STATED_REL:g}, for instance 0.02 for 2 %."
         )
 
 

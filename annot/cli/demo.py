@@ -9,7 +9,14 @@ from rich.status import Status
 
 from annot.cli.printing import say, say_caution, say_json, say_table
 from annot.exports import rows_of
-from annot.tasks.rehearse import Compared, Rehearsal, ScaleCompared, rehearse
+from annot.tasks.rehearse import (
+    Compared,
+    FollowUp,
+    Rehearsal,
+    ScaleCompared,
+    rehearse,
+    rehearse_followup,
+)
 from annot.uncertainty import decimals_for
 
 
@@ -23,12 +30,13 @@ def demo(
     if screen.is_terminal:
         with Status("starting", console=screen) as status:
             done = rehearse(out, seed=seed, progress=status.update)
+            later = rehearse_followup(out, seed=seed, progress=status.update)
     else:
-        done = rehearse(out, seed=seed)
+        done, later = rehearse(out, seed=seed), rehearse_followup(out, seed=seed)
     if json:
-        say_json(_answer(done))
+        say_json({**_answer(done), "follow_up": _later(later)})
     else:
-        _print(done)
+        _print(done, later)
 
 
 def _answer(done: Rehearsal) -> dict[str, object]:
@@ -56,7 +64,20 @@ def _answer(done: Rehearsal) -> dict[str, object]:
     }
 
 
-def _print(done: Rehearsal) -> None:
+def _later(later: FollowUp) -> dict[str, object]:
+    rows = rows_of(one.entry for one in later.rows)
+    return {
+        "read_file": str(later.read_file),
+        "table": str(later.table),
+        "page": str(later.page),
+        "measurements": [
+            {**row, "true_value": one.true_value, "holds": one.holds}
+            for row, one in zip(rows, later.rows, strict=True)
+        ],
+    }
+
+
+def _print(done: Rehearsal, later: FollowUp) -> None:
     say_table(
         "Scales, with the truth beside them",
         ("loop", "scale", ">mm/px ± u", ">95 % interval", ">true", "holds"),
@@ -75,9 +96,19 @@ def _print(done: Rehearsal) -> None:
         "rows under one scale err together, so these are fewer than that many trials. "
         f"{unscaled} measurements have no scale and stay in pixels."
     )
+    say("")
+    say_table(
+        "After an invented implant, and by landmarks, with the truth as each view shows it",
+        ("loop", "quantity", ">frame", ">value ± u", ">95 % interval", "unit", ">true", "holds"),
+        [_row(one) for one in later.rows],
+    )
+    held = [one.holds for one in later.rows if one.holds is not None]
+    say(f"{sum(held)} of {len(held)} of these intervals hold the truth.")
     say(
         f"Loops with their truth: {done.folder}\nRead file: {done.read_file}\n"
-        f"Table: {done.table}\nPicture: {done.picture}"
+        f"Table: {done.table}\nPicture: {done.picture}\n"
+        f"Follow-up read and table: {later.read_file}, {later.table}\n"
+        f"Page to discuss the first table by: {later.page}"
     )
     say_caution()
 
@@ -101,7 +132,7 @@ def _row(one: Compared) -> tuple[str, ...]:
     places = decimals_for(found.u)
     return (
         one.entry.loop.file,
-        measurement.caliper.measurand.name,
+        measurement.outcome.name,
         str(measurement.caliper.frame.frame),
         f"{found.value:.{places}f} ± {found.u:.{places}f}",
         f"{interval.low:.{places}f} to {interval.high:.{places}f}",

@@ -9,6 +9,7 @@ import typer
 from annot.cli.agree import agree
 from annot.cli.audit import audit
 from annot.cli.demo import demo
+from annot.cli.discuss import discuss
 from annot.cli.followup import followup
 from annot.cli.geometry import geometry
 from annot.cli.loops import loops
@@ -59,6 +60,7 @@ for verb in (
     track,
     section,
     followup,
+    discuss,
     sizes,
     geometry,
     view,

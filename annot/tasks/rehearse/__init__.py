@@ -4,6 +4,7 @@ The only door between the instrument and the generator of truth.
 """
 
 from annot.tasks.rehearse.demo import ECHO, XRAY, Compared, Rehearsal, ScaleCompared, rehearse
+from annot.tasks.rehearse.followup import FollowUp, rehearse_followup
 from annot.tasks.rehearse.plots import write_plots
 from annot.tasks.rehearse.reading_study import READING, reading_study
 from annot.tasks.rehearse.report import CAUTION_OF_STUDIES, Bar, Cell, StudyReport
@@ -22,6 +23,7 @@ __all__ = [
     "Bar",
     "Cell",
     "Compared",
+    "FollowUp",
     "Place",
     "Rehearsal",
     "ScaleCompared",
@@ -31,6 +33,7 @@ __all__ = [
     "Trial",
     "reading_study",
     "rehearse",
+    "rehearse_followup",
     "run_case",
     "run_study",
     "scale_study",

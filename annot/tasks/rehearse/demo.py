@@ -86,7 +86,7 @@ def rehearse(
         If the folder cannot be made or written.
     """
     _make(folder)
-    written = {name: _write(name, folder, seed, progress) for name in (*XRAY, *ECHO)}
+    written = {name: write_demo_case(name, folder, seed, progress) for name in (*XRAY, *ECHO)}
     hand = random.Random(seed)
     content = {
         "annot_read": 1,
@@ -118,7 +118,10 @@ def _make(folder: Path) -> None:
         raise InputError(f"{folder}: the folder cannot be made: {fault.strerror}.") from None
 
 
-def _write(name: str, folder: Path, seed: int, progress: Callable[[str], None]) -> "WrittenLoop":
+def write_demo_case(
+    name: str, folder: Path, seed: int, progress: Callable[[str], None]
+) -> "WrittenLoop":
+    """Render one case in the encoding that such a loop usually has."""
     from synthetic_dicom import write_case
 
     progress(f"rendering {name}")
@@ -141,14 +144,14 @@ def _loop_part(written: "WrittenLoop", hand: random.Random) -> Fields:
     part: Fields = {
         "file": written.path.name,
         "sop_instance_uid": truth.sop_instance_uid,
-        "scale": _scale_part(truth, hand),
+        "scale": scale_part(truth, hand),
         "conditions": {"loading": "not stated", "rhythm": "sinus"},
         "calipers": _caliper_parts(truth, hand),
     }
     return part
 
 
-def _scale_part(truth: "Truth", hand: random.Random) -> Fields:
+def scale_part(truth: "Truth", hand: random.Random) -> Fields:
     """Trace the reference object roughly; a catheter in several frames before contrast comes."""
     if truth.modality == "US":
         return {"kind": "header"}
@@ -160,7 +163,7 @@ def _scale_part(truth: "Truth", hand: random.Random) -> Fields:
         looks = [
             {
                 "frame": frame,
-                "centre_px": _strayed(one.centre_px, one.shift_px[frame], hand, sd_px=2.0),
+                "centre_px": strayed(one.centre_px, one.shift_px[frame], hand, sd_px=2.0),
                 "radius_px": round(one.radius_px * 1.05, 1),
             }
             for frame in frames
@@ -177,7 +180,7 @@ def _scale_part(truth: "Truth", hand: random.Random) -> Fields:
         {
             "frame": frame,
             "axis_px": [
-                _strayed(point, one.shift_px[frame], hand, sd_px=1.5) for point in one.axis_px
+                strayed(point, one.shift_px[frame], hand, sd_px=1.5) for point in one.axis_px
             ],
         }
         for frame in frames
@@ -207,9 +210,7 @@ def _caliper_parts(truth: "Truth", hand: random.Random) -> list[Fields]:
             "id": f"{name}-{quantity.removesuffix('_width')}",
             "quantity": quantity,
             "frame": frame,
-            "points_px": [
-                _strayed(point, (0.0, 0.0), hand, PLACING_PX) for point in true.points_px
-            ],
+            "points_px": [strayed(point, (0.0, 0.0), hand, PLACING_PX) for point in true.points_px],
             "u_end_px": PLACING_PX,
             "moment": "largest ostium",
         }
@@ -223,9 +224,10 @@ def _caliper_parts(truth: "Truth", hand: random.Random) -> list[Fields]:
     return parts
 
 
-def _strayed(
+def strayed(
     point: tuple[float, float], shift: tuple[float, float], hand: random.Random, sd_px: float
 ) -> list[float]:
+    """Return where an unsteady hand puts a point that has moved by a shift."""
     return [
         round(place + moved + hand.gauss(0.0, sd_px), 2)
         for place, moved in zip(point, shift, strict=True)

@@ -5,9 +5,10 @@ import dataclasses
 import numpy as np
 import pytest
 
-from annot.calibration.intensity import StoredPixels, intensities
+from annot.calibration.allowances import RELATION_REL
+from annot.calibration.intensity import Intensities, StoredPixels, intensities
 from annot.calibration.known_objects import KnownSize
-from annot.calibration.object_in_frame import SeenSize, size_in_frames
+from annot.calibration.object_in_frame import SeenSize, over_readings, size_in_frames
 from annot.calibration.request import ObjectReading, ObjectRequest
 from annot.calibration.scale import NoScale
 from annot.uncertainty import expand
@@ -103,6 +104,15 @@ def test_a_logarithm_taken_for_intensity_is_not_believed(dense):
     assert "of the light were scatter" in wrong.reason
     right = size_of(seen(dense, logarithm, StoredPixels(relation="LOG")))
     assert right == pytest.approx(dense.outer_px, rel=0.02)
+
+
+def test_a_reading_that_cannot_be_fitted_leaves_the_allowance_open(dense):
+    """Half-width 4 %, rectangular: what the other reading says is not known to be nothing."""
+    first = seen(dense, dense.picture(seed=2), StoredPixels())
+    light = Intensities(readings=({}, {}), full_scale=(TOP, TOP), note="open")
+    found = over_readings(first, [NoScale(reason="too faint")], light, "k")
+    [line] = [line for line in found.size.lines if line.input.key == "k:relation"]
+    assert line.input.u == pytest.approx(RELATION_REL.value / np.sqrt(3))
 
 
 @pytest.mark.parametrize("relation", ["DISP", "OTHER", None])

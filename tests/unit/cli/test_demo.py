@@ -49,3 +49,18 @@ def test_truth_stands_beside_every_millimetre_and_the_intervals_mostly_hold_it(d
     # 21 intervals of 95 %, some sharing a scale: fewer than 17 would be a chance of about 1 in 500
     assert sum(row["holds"] for row in judged) >= 17
     assert all(scale["holds"] for scale in done["scales"])
+
+
+def test_the_follow_up_has_a_truth_beside_each_quantity_and_mostly_holds_it(done):
+    later = done["follow_up"]
+    judged = [row for row in later["measurements"] if row["true_value"] is not None]
+    assert len(judged) == len(later["measurements"]) == 26
+    for row in judged:
+        assert row["holds"] == (row["low"] <= row["true_value"] <= row["high"])
+    # 26 intervals of 95 %, many sharing a scale or a point: fewer than 21 is a chance of 1 in 200
+    assert sum(row["holds"] for row in judged) >= 21
+    names = {row["quantity"] for row in judged}
+    assert {"protrusion", "axis_tilt", "ostium_cover", "gap_width", "depth_bent"} <= names
+    page = Path(later["page"]).read_text(encoding="utf-8")
+    assert page.startswith("<!DOCTYPE html>")
+    assert "HARBOUR-01" in page

@@ -124,3 +124,25 @@ def test_colours_beside_a_sector_are_not_taken_for_it():
 )
 def test_a_picture_that_is_no_sector_has_no_apex(picture):
     assert isinstance(fit_apex([picture]), NoApex)
+
+
+@pytest.mark.parametrize("turn_deg", [20.0, 60.0, 135.0])
+def test_what_is_blurred_along_and_across_a_slanting_beam_is_square_to_each_other(turn_deg):
+    """A line at any angle to an oblique beam: the two parts by projection on the two directions."""
+    beam_rad = math.atan2(100, 200)  # across over down, of the line's middle
+    middle = PixelPoint(APEX.row + 200, APEX.column + 100)
+    turn = beam_rad + math.radians(turn_deg)
+    half = 2.0
+    ends = [
+        PixelPoint(
+            middle.row + sign * half * math.cos(turn), middle.column + sign * half * math.sin(turn)
+        )
+        for sign in (-1, 1)
+    ]
+    found = measured(line(*ends))
+    depth = math.hypot(200, 100) * 0.2
+    root = math.sqrt(2 / 12)
+    along = abs(math.cos(math.radians(turn_deg))) * ECHO_AXIAL_MM.value * root
+    across = abs(math.sin(math.radians(turn_deg))) * ECHO_LATERAL_REL.value * depth * root
+    assert part(found, "echo-axial") == pytest.approx(along, rel=0.03)
+    assert part(found, "echo-lateral") == pytest.approx(across, rel=0.03)

@@ -9,11 +9,13 @@ import scipy
 
 from annot.errors import InputError
 from annot.geometry import PixelPoint
+from annot.measurement.curve_summary import summarise
 from annot.measurement.patch_motion import find_patch, patch_at
 from annot.measurement.refine import refine_end, with_refinements
-from annot.measurement.track import track_points
-from annot.vocabulary import MEASURANDS
-from tests.strategies import caliper
+from annot.measurement.track import Track, TrackedFrame, track_points
+from annot.measurement.tracked_curve import measure_track
+from annot.vocabulary import MEASURANDS, FrameReference
+from tests.strategies import caliper, plain_scale
 
 RNG = np.random.default_rng(7)
 ROWS, COLUMNS = np.mgrid[:200, :240].astype(float)
@@ -182,3 +184,41 @@ def test_a_start_outside_the_loop_is_refused():
     frames, edges = moving(4)
     with pytest.raises(InputError, match="frame 7 is not among"):
         track_points(frames, [PixelPoint(100, e) for e in edges[0]], 7)
+
+
+def test_an_end_that_does_not_come_back_is_known_less_well():
+    one = across(70, 170, u_end_px=1.0)
+    points = tuple(PixelPoint(point.row, point.column + 2) for point in one.points)
+    references = [FrameReference(sop_instance_uid="1.2.3", frame=n) for n in range(2)]
+    found = []
+    for missed in (0.0, 4.0):
+        frames = tuple(
+            TrackedFrame(frame=n, points=where, correlation=0.9, return_px=missed * n)
+            for n, where in enumerate((one.points, points))
+        )
+        track = Track(start=0, frames=frames, lost=(), drift_px=0.0)
+        curve = measure_track(one, track, references, plain_scale(0.2, 1e-9), modality="XA")
+        found.append(curve[1].measurement.result.u)
+    # both ends, half of the miss each, in mm along the caliper
+    assert found[1] ** 2 - found[0] ** 2 == pytest.approx(2 * (0.2 * 4.0 / 2) ** 2, rel=1e-3)
+
+
+@pytest.mark.parametrize(("swing_px", "warned"), [(0.0, True), (20.0, False)])
+def test_a_curve_that_moves_little_beside_its_noise_says_so(swing_px, warned):
+    one = across(70, 170, u_end_px=1.0)
+    times = [33.3 * n for n in range(30)]
+    right = 170 + swing_px * np.cos(np.array(times) / 150) + RNG.normal(0, 1.0, 30)
+    frames = tuple(
+        TrackedFrame(
+            frame=n,
+            points=one.points if n == 0 else (one.points[0], PixelPoint(100, place)),
+            correlation=0.9,
+            return_px=0.0,
+        )
+        for n, place in enumerate(right)
+    )
+    references = [FrameReference(sop_instance_uid="1.2.3", frame=n) for n in range(30)]
+    track = Track(start=0, frames=frames, lost=(), drift_px=0.0)
+    curve = measure_track(one, track, references, plain_scale(0.2), modality="XA")
+    found = summarise(curve, times, rng=np.random.default_rng(1))
+    assert any("little beside its noise" in text for text in found.warnings) == warned

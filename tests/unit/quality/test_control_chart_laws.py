@@ -160,3 +160,11 @@ def test_a_gauge_without_persons_or_noise_shows_none():
 def test_what_cannot_be_charted_is_refused_in_words(act, words):
     with pytest.raises(InputError, match=words):
         act()
+
+
+def test_a_rule_speaks_at_points_that_count_and_not_after_them():
+    limits = stated_limits(centre=0.0, sigma=1.0)
+    found = individuals_chart([0.0, 2.5, 2.5, 0.0, 0.0], limits).signals
+    assert [(one.point, one.rule) for one in found] == [
+        (2, "two of three beyond two sigma on one side")
+    ]

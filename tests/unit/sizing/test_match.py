@@ -1,6 +1,7 @@
 """How well a chart's rows are supported: probabilities, compression, depth, what tips it."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from annot.geometry.ellipse import Ellipse
-from annot.measurement.cross_section import SectionName, cross_section
+from annot.measurement.cross_section import SectionName, cross_section, slope_of
 from annot.measurement.section_views import views_of
 from annot.sizing import (
     OUTSIDE,
@@ -205,3 +206,30 @@ def test_every_width_is_in_a_row_or_outside_all(width):
 )
 def test_a_probability_never_claims_certainty(share, words):
     assert shown_share(share) == words
+
+
+def test_width_and_depth_that_err_together_are_counted_together():
+    """Drawn alike, half of each fits and so does half of both; a product would say a quarter."""
+    widths = np.linspace(20.0, 22.0, 10_001)
+    found = replace(
+        basis_of(echo_rows(OVAL), depths=[row(20.0, quantity="depth")]),
+        widths_mm=widths,
+        depths_mm=widths - 1.0,
+    )
+    [match] = [one for one in match_rows(chart_of((21, 25), depth=20.0), found) if not one.outside]
+    assert match.probability_width == pytest.approx(0.5, abs=0.001)
+    assert match.probability == pytest.approx(0.5, abs=0.001)
+
+
+def test_the_errors_moved_one_by_one_add_up_to_the_first_order_width():
+    """The squares of all moves are slope · covariance · slope: each error by its own u, once."""
+    found = basis_of(echo_rows(OVAL))
+    slope = slope_of(found.section.fit, "largest")
+    moves = [
+        one.width_mm - found.width.value
+        for one in tips_of(chart_of((18, 20), (20, 22)), found)
+        if one.kind == "component" and one.width_mm > found.width.value
+    ]
+    assert sum(one**2 for one in moves) == pytest.approx(
+        float(slope @ found.section.fit.covariance @ slope), rel=1e-6
+    )
