@@ -217,6 +217,7 @@ class MeasureDock(QWidget):
 
     def _lay_out(self) -> None:
         self.setMinimumWidth(380)
+        self.setMaximumWidth(440)  # the picture needs the room more
         # over the viewer's own style, which has smaller letters in tables and fields
         self.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")
         bold = self.headline.font()
