@@ -54,6 +54,10 @@ class Autosave:
             self.drop()
         self._seen = (desk.read, desk.read_file)
 
+    def wrote(self, path: Path) -> bool:
+        """Tell whether the work in a file is this window's own."""
+        return path == self._written
+
     def drop(self) -> None:
         """Take the file away: what it held is saved, or given up by a person."""
         if self._written is not None:

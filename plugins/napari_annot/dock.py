@@ -118,7 +118,8 @@ class MeasureDock(QWidget):
 
         def load() -> None:
             kept = autosave_of(path.resolve())
-            if kept.exists() and dialogs.takes_up(self, kept):
+            given_up = self.autosave.wrote(kept)  # by this window, which has just been asked
+            if kept.exists() and not given_up and dialogs.takes_up(self, kept):
                 filing.take_up(self.desk, kept, path.resolve())
                 self.desk.say(f"Took up unsaved work on {path.name}: save it.")
                 return
@@ -216,6 +217,7 @@ class MeasureDock(QWidget):
 
     def _lay_out(self) -> None:
         self.setMinimumWidth(380)
+        self.setMaximumWidth(440)  # the picture needs the room more
         # over the viewer's own style, which has smaller letters in tables and fields
         self.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")
         bold = self.headline.font()

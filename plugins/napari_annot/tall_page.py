@@ -18,13 +18,14 @@ class TallPage(QScrollArea):
         self.setWidget(content)
 
     def sizeHint(self) -> QSize:  # noqa: N802  # Qt's name
-        """Ask for the content's height."""
-        return QSize(super().sizeHint().width(), self._content.sizeHint().height())
+        """Ask for the content's height and no more than its least width."""
+        return QSize(self.minimumSizeHint().width(), self._content.sizeHint().height())
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802  # Qt's name
         """Take less."""
-        width = self._content.minimumSizeHint().width()
-        return QSize(width, min(LEAST_HEIGHT, self.sizeHint().height()))
+        bar = self.verticalScrollBar().sizeHint().width()
+        width = self._content.minimumSizeHint().width() + bar
+        return QSize(width, min(LEAST_HEIGHT, self._content.sizeHint().height()))
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  # Qt's name
         """Ask anew when fields come or go."""
