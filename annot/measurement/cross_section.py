@@ -309,7 +309,8 @@ def _about_unplaced(unplaced: Sequence[SeenLength]) -> list[str]:
     if not unplaced:
         return []
     count = sum(len(one.rows) for one in unplaced)
-    return [f"{count} row{'s' if count > 1 else ''} without view_deg stand outside the ellipse"]
+    stand = "rows without view_deg stand" if count > 1 else "row without view_deg stands"
+    return [f"{count} {stand} outside the ellipse"]
 
 
 def _about_fit(estimates: Mapping[str, Estimate | None], dof: int) -> list[str]:

@@ -173,8 +173,8 @@ def _name(row: MeasuredRow) -> SectionName:
 def _left_out(rows: Sequence[MeasuredRow], name: SectionName) -> list[str]:
     """Say which rows of the same cross-section have no millimetres."""
     count = sum(_name(row) == name and row.unit != "mm" for row in rows)
-    what = "row has" if count == 1 else "rows have"
-    return [f"{count} {what} no scale and stand outside"] if count else []
+    what, stand = ("row has", "stands") if count == 1 else ("rows have", "stand")
+    return [f"{count} {what} no scale and {stand} outside"] if count else []
 
 
 def _lengths(rows: Iterable[MeasuredRow], off_centre_mm: float) -> list[SeenLength]:
