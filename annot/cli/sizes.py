@@ -81,10 +81,9 @@ def _print(answer: SizeAnswer) -> None:
         for one in answer.matches
         if not one.outside or one.probability >= 0.005
     ]
-    heads = ("row", ">fits", ">width fits", ">compression", ">nominal − width", ">depth to spare")
+    numbers = ("probability", "by width alone", "compression", "nominal − width", "depth to spare")
+    heads = ("row", *(f">{name}" for name in numbers))
     say_table("", heads, rows)
-    top = answer.most_supported
-    say(f"  Supported most: {top.label}, {shown_share(top.probability)}.")
     tipping = [tip for tip in answer.tips if tip.tips][:MOST_TIPS]
     for tip in tipping:
         say(f"  {tip.words}")

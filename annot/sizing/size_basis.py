@@ -6,10 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.geometry.ellipse import area_diameter, perimeter_diameter
 from annot.measurement.cross_section import DRAWS, CrossSection, about_rows
 from annot.measurement.cross_section_draws import draw_sections
 from annot.measurement.estimate import Estimate, drawn_estimate
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
+from annot.sizing.few_views import draw_open_ellipses
 
 FloatArray = NDArray[np.float64]
 _OTHER_DEPTH = "the depth was measured with the other modality"
@@ -57,8 +59,8 @@ def size_basis(
     Parameters
     ----------
     section : CrossSection
-        With an ellipse, or else with at least one length in mm: then `largest` is the widest
-        view and the other two are the mean of the views, which a warning says.
+        With an ellipse, or else with at least one length in mm: then every ellipse that the views
+        leave open is drawn, and a warning says so.
     depths : sequence of SeenLength
         One per view; empty where no depth was measured.
     basis : {"largest", "area", "perimeter"}
@@ -81,14 +83,9 @@ def size_basis(
         value = float(np.mean(widths)) if known is None else known.value
         warnings: tuple[str, ...] = ()
     else:
-        seen = section.everything_seen
-        own = _weights(seen, basis)
-        value = float(own @ np.array([one.value for one in seen]))
-        between = float(own @ cross_covariance(seen, depths) @ weights) if depths else 0.0
-        joint = np.array([[own @ covariance_of(seen) @ own, between], [between, variance]])
-        errors_of_both = rng.multivariate_normal(np.zeros(2), joint, size=DRAWS)
-        widths, errors = value - errors_of_both[:, 0], -errors_of_both[:, 1]
-        warnings = (_without_ellipse(basis),)
+        widths, errors = _without_ellipse(section, depths, weights, basis=basis, rng=rng)
+        value = float(np.mean(widths))
+        warnings = (LEFT_OPEN.format(basis),)
     depths_mm = depth + errors if depths else None
     return SizeBasis(
         section=section,
@@ -101,20 +98,35 @@ def size_basis(
     )
 
 
-def _weights(seen: Sequence[SeenLength], basis: str) -> FloatArray:
-    if basis != "largest":
-        return np.full(len(seen), 1 / len(seen))
-    weights = np.zeros(len(seen))
-    weights[int(np.argmax([one.value for one in seen]))] = 1.0
-    return weights
+LEFT_OPEN = (
+    "too few directions for an ellipse: how oval the opening is and which way it lies were left "
+    "open, so the {} diameter cannot be known well and its interval is wide"
+)
 
 
-def _without_ellipse(basis: str) -> str:
-    taken = "the widest view" if basis == "largest" else "the mean of the views"
-    return (
-        f"too few directions for an ellipse: {taken} stands in for the {basis} diameter, and how "
-        "far it is from it cannot be known"
-    )
+def _without_ellipse(
+    section: CrossSection,
+    depths: Sequence[SeenLength],
+    weights: FloatArray,
+    *,
+    basis: str,
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    """Return drawn widths, and the depth's errors (true − measured) that belong to them."""
+    seen = section.everything_seen
+    drawn = draw_open_ellipses(seen, shadows=section.name.modality == "XA", rng=rng, draws=DRAWS)
+    widths = {
+        "largest": drawn.largest,
+        "area": area_diameter(drawn.largest, drawn.smallest),
+        "perimeter": perimeter_diameter(drawn.largest, drawn.smallest),
+    }[basis]
+    if not depths:
+        return widths, np.zeros(DRAWS)
+    shared = cross_covariance(seen, depths) @ weights
+    follows = np.linalg.solve(covariance_of(seen), shared)
+    rest = float(weights @ covariance_of(depths) @ weights - shared @ follows)
+    own = np.sqrt(max(rest, 0.0)) * rng.standard_normal(DRAWS)
+    return widths, -(drawn.errors @ follows) - own
 
 
 def _about_depths(depths: Sequence[SeenLength], modality: str) -> tuple[str, ...]:

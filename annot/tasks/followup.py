@@ -1,6 +1,7 @@
 """After the implant: compression, classes of gaps, and what changed since planning."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from annot.calibration import PixelScale
@@ -62,6 +63,11 @@ def changes_of_tables(before: Path, after: Path) -> tuple[Change, ...]:
         If a table cannot be read, they are of different studies, or nothing is common to both.
     """
     earlier, later = read_table(before), read_table(after)
+    if [replace(one, line=0) for one in earlier] == [replace(one, line=0) for one in later]:
+        raise InputError(
+            f"{after} holds the same rows as {before}, so there is no change to tell: name the "
+            "follow-up's own table."
+        )
     studies = [{row.study for row in rows} for rows in (earlier, later)]
     if studies[0] != studies[1] or len(studies[0]) != 1:
         raise InputError(

@@ -88,3 +88,12 @@ def test_tables_that_cannot_be_paired_are_refused(tmp_path):
     table_of(tmp_path, caliper(**FACE), name="later")
     with pytest.raises(InputError, match="no quantity in one view in common"):
         changes_of_tables(tmp_path / "before.csv", tmp_path / "later.csv")
+
+
+def test_a_table_against_itself_is_no_follow_up(tmp_path):
+    text = "study,quantity,reader,value,unit,u\nS1,ostium_width,A,24.0,mm,0.5\n"
+    first, second = tmp_path / "a.csv", tmp_path / "b.csv"
+    first.write_text(text)
+    second.write_text(text + "\n")
+    with pytest.raises(InputError, match="same rows"):
+        changes_of_tables(first, second)
