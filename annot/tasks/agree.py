@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -118,15 +118,20 @@ def agreements_of(
     """
     if by not in BY:
         raise InputError(f"Agreement is by {', '.join(BY)}, not by '{by}'.")
-    wanted = [one for one in rows if quantity is None or one.quantity == quantity]
-    if not wanted:
+    named = [one for one in rows if quantity is None or one.quantity == quantity]
+    if not named:
         known = ", ".join(sorted({one.quantity for one in rows}))
         raise InputError(f"The table has no '{quantity}'; it has {known}.")
+    wanted = [one for one in named if not one.unit.startswith("px")]
+    unscaled = len(named) - len(wanted)
     found = []
     for name in sorted({one.quantity for one in wanted}):
         here = [one for one in wanted if one.quantity == name]
         for first, second, readings in _sides(here, by):
             found += _compared(here, readings, first=first, second=second, by=by)
+    if unscaled:
+        words = f"{unscaled} of {len(named)} rows have no scale and are left out"
+        found = [replace(one, warnings=(*one.warnings, words)) for one in found]
     if not found:
         raise InputError(
             f"No two sides share {FEWEST} cases by {by}: agreement cannot be told from this table."
@@ -175,8 +180,7 @@ def _compared(
     units = {row.unit for row in rows}
     if len(units) > 1:
         raise InputError(
-            f"{rows[0].quantity} stands in {' and '.join(sorted(units))}: one unit is needed; "
-            "leave out what has no scale."
+            f"{rows[0].quantity} stands in {' and '.join(sorted(units))}: one unit is needed."
         )
     firsts, seconds = [one[case] for case in shared], [other[case] for case in shared]
     means = [(float(np.mean(a)), float(np.mean(b))) for a, b in zip(firsts, seconds, strict=True)]
@@ -205,13 +209,20 @@ def _compared(
             intraclass=intraclass_correlations(table),
             concordance=concordance(table[:, 0], table[:, 1]),
             pairs=tuple(means),
-            warnings=_warnings(rows, by),
+            warnings=_warnings(rows, by, shared),
         )
     ]
 
 
-def _warnings(rows: Sequence[MeasuredRow], by: By) -> tuple[str, ...]:
+def _warnings(rows: Sequence[MeasuredRow], by: By, cases: Sequence[Case]) -> tuple[str, ...]:
     warnings = []
+    studies = len({case[0] for case in cases})
+    if studies < len(cases):
+        warnings.append(
+            f"the {len(cases)} cases are views or moments of {studies} "
+            f"{'study' if studies == 1 else 'studies'}: readings of one heart are not independent, "
+            "so intervals are too narrow, and spread between hearts does not show"
+        )
     if any(row.confirmed is False for row in rows):
         warnings.append("some rows are not confirmed by a person")
     if by == "modality":

@@ -138,11 +138,30 @@ def test_what_cannot_be_compared_is_said(tmp_path, words, fault):
     assert fault in done.exception.message
 
 
-def test_millimetres_are_not_compared_with_pixels(tmp_path):
+def test_rows_without_a_scale_are_left_out_and_counted(tmp_path):
+    table = two_readers(tmp_path / "t.csv")
+    with table.open("a") as file:
+        file.write("S99,ostium_width,A,140,px,2,xa.dcm,1,XA\n")
+    [found] = answer(table)
+    assert found["n"] == 10
+    assert "1 of 21 rows have no scale and are left out" in found["warnings"]
+
+
+def test_two_units_of_one_quantity_are_not_compared(tmp_path):
     rows = [
         {"study": f"S{case}", "reader": reader, "value": 20 + case, "unit": unit}
-        for reader, unit in (("A", "mm"), ("B", "px"))
+        for reader, unit in (("A", "mm"), ("B", "deg"))
         for case in range(5)
     ]
     done = RUN.invoke(app, ["agree", str(write(tmp_path / "t.csv", rows))])
-    assert "mm and px" in done.exception.message
+    assert "deg and mm" in done.exception.message
+
+
+def test_views_of_one_heart_are_not_taken_for_hearts(tmp_path):
+    rows = [
+        {"study": "S1", "reader": reader, "loop": f"us_{case}.dcm", "value": value}
+        for reader, values in (("A", FIRST), ("B", SECOND))
+        for case, value in enumerate(values)
+    ]
+    [found] = answer(write(tmp_path / "t.csv", rows))
+    assert any("10 cases are views or moments of 1 study" in text for text in found["warnings"])
