@@ -8,7 +8,13 @@ import typer
 from annot.cli.printing import say, say_caution, say_json, say_table
 from annot.tasks.handover import HandOver, hand_over
 from annot.tasks.measure import measure_read
-from annot.tasks.protocol import load_protocol, protocol_facts, shipped_protocols, start_protocol
+from annot.tasks.protocol import (
+    load_protocol,
+    protocol_facts,
+    protocol_hash,
+    shipped_protocols,
+    start_protocol,
+)
 from annot.tasks.read import load_read
 from annot.vocabulary.gap_schemes import GAP_SCHEMES
 from annot.vocabulary.landmarks import QUANTITIES
@@ -88,7 +94,10 @@ def print_hand_over(answer: HandOver) -> None:
 
 
 def _print(found: Protocol, *, whole: bool) -> None:
-    say(f"{found.label} ({found.title}), fingerprint {found.fingerprint}")
+    say(
+        f"{found.label} ({found.title}), fingerprint {found.fingerprint}; with this program's "
+        f"defaults a table's protocol_hash is {protocol_hash(found)}"
+    )
     if not whole:
         return
     rows = [

@@ -4,6 +4,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from annot.errors import InputError
+from annot.exports.table import protocol_hash
 from annot.reads.protocol_file import load_protocol, shipped_protocols, shipped_text
 from annot.vocabulary.protocol import Protocol
 
@@ -41,10 +42,17 @@ def protocol_facts(protocol: Protocol) -> dict[str, object]:
     """Return a protocol as plain values, with its fingerprint and the views' titles."""
     facts = asdict(protocol)
     facts["fingerprint"] = protocol.fingerprint
+    facts["protocol_hash"] = protocol_hash(protocol)
     for rule, content in zip(protocol.quantities, facts["quantities"], strict=True):
         for view, part in zip(rule.views, content["views"], strict=True):
             part["title"] = view.title
     return facts
 
 
-__all__ = ["load_protocol", "protocol_facts", "shipped_protocols", "start_protocol"]
+__all__ = [
+    "load_protocol",
+    "protocol_facts",
+    "protocol_hash",
+    "shipped_protocols",
+    "start_protocol",
+]
