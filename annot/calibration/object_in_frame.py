@@ -158,8 +158,10 @@ def _catheter(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoS
         ),
     )
     size = _with_model(seen, key, SHAFT_MODEL_REL)
-    if request.filling == "unknown" or not request.material:
-        size = _with_model(size, f"{key}:filling", FILLING_REL)
+    unsaid = _unsaid(request)
+    if unsaid:
+        words = FILLING_REL.meaning.replace("filling or material", " and ".join(unsaid))
+        size = _with_model(size, f"{key}:filling", replace(FILLING_REL, meaning=words))
     return SeenSize(
         size=size,
         sections_used=fit.sections_used,
@@ -177,6 +179,12 @@ def _loose(surface: str, u_rel: float) -> str:
         f"the {surface} diameter is uncertain by {100 * u_rel:.0f} %: state filling and other "
         "diameter, or give the size of the other surface"
     )
+
+
+def _unsaid(request: ObjectRequest) -> tuple[str, ...]:
+    """Name what was not stated of a catheter that its apparent size may depend on."""
+    stated = {"filling": request.filling != "unknown", "material": bool(request.material)}
+    return tuple(name for name, is_stated in stated.items() if not is_stated)
 
 
 def _notes(request: ObjectRequest, fit: ShaftFit) -> tuple[str, ...]:
