@@ -23,7 +23,7 @@ Filling = Literal["empty", "contrast", "unknown"]
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
 LARGEST_U_REL = 0.10  # a looser diameter is no reference
-LEAST_SHARE = 0.3  # of primary beam: two and a half standard deviations below the usual share
+LEAST_SHARE = 0.4  # of primary beam: two standard deviations below the usual share
 ALONG_THE_EDGE = (
     "something dense runs along the shaft and the picture does not tell it from the wall; trace "
     "another piece or choose another frame"
