@@ -97,10 +97,12 @@ def fit_ball(
     if isinstance(patch, NoScale):
         return patch
     start = np.array([np.log(2 * radius_px), centre.row, centre.column, np.log(1.2), np.log(0.5)])
+    # asked of all that was cut out: sectors under a blade would be set aside as spoiled
+    covered = _covered(frame, patch, hidden)
     patch, vector, noise, covariance = _clean(patch, start)
     used = np.unique(patch.sector)
     fault = (
-        _covered(frame, patch, hidden)
+        covered
         or _fault(frame, patch, vector, noise=noise, full_scale=full_scale)
         or _strayed(vector, centre, radius_px)
     )
