@@ -16,6 +16,7 @@ SECTORS = 12
 LEAST_SECTORS = 7
 MISFIT_OF_CLEAN = 1.6  # a sector's misfit over that of the clean quarter
 LARGEST_OVAL = 0.03  # relative difference of the axes beyond which it is no ball's shadow
+FAR_TOO_OVAL = 0.06  # no ball, however little is known of its roundness
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
 LARGEST_U_REL = 0.05  # a looser diameter is no reference
@@ -130,7 +131,8 @@ def fit_ball(
 
 def _no_reference(u_rel: float, oval: tuple[float, float]) -> str:
     """Return why what was fitted is no ball to measure by, empty when it is."""
-    if oval[0] > LARGEST_OVAL and oval[0] > 3 * oval[1]:
+    beyond_chance = oval[0] > 3 * oval[1] or oval[0] > FAR_TOO_OVAL
+    if oval[0] > LARGEST_OVAL and beyond_chance:
         return (
             f"the shadow is oval, its axes differ by {100 * oval[0]:.0f} %: it moved, something "
             "lies over it or it is no ball; choose another frame"
