@@ -443,6 +443,7 @@ def test_the_launcher_opens_the_loops_in_the_plugins_own_dock(
         seen.append([line.name for line in dock.desk.state().loops])
         again = viewer.window.add_plugin_dock_widget("annot", "Scale and calipers")[1]
         seen.append(again is dock)
+        viewer.close()  # as a person does, who thereby ends the run
 
     with npe2pm.tmp_plugin(manifest=MANIFEST):
         viewer = make_napari_viewer(show=True)
