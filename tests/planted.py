@@ -67,7 +67,7 @@ def burn(dataset: Dataset) -> None:
 
 
 def plant(dataset: Dataset, *, seed: int = 1) -> None:
-    """Plant identifying strings in text, private and nested attributes, overlays, UIDs and dates."""
+    """Plant strings in texts, private and nested attributes, overlays, UIDs and dates."""
     dataset.preamble = PREAMBLE.encode().ljust(128, b"\0")
     dataset.PatientName = f"{NAME}^{GIVEN}"
     dataset.PatientID = dataset.OtherPatientIDs = NUMBER

@@ -17,7 +17,6 @@ from pydicom.dataset import Dataset
 from pydicom.multival import MultiValue
 from pydicom.sequence import Sequence as Items
 from pydicom.uid import UID
-from pydicom.uid import UID_dictionary as KNOWN_UIDS
 from pydicom.valuerep import DT, DSdecimal, DSfloat
 
 from annot.exports.deidentification_table import DEVICE_CODES, MOMENTS, OTHER_DEVICE, TABLE, Rule
@@ -131,8 +130,7 @@ def _kept(keyword: str, rule: Rule, value: Any, cleaner: _Cleaner) -> Any:
 
 def _special(keyword: str, rule: Rule, value: Any, cleaner: _Cleaner) -> Any:
     if rule.form == "class":
-        known = KNOWN_UIDS.get(str(value))
-        return UID(str(value)) if known and known[1] == "SOP Class" else None
+        return UID(str(value)) if UID(str(value)).type == "SOP Class" else None
     if rule.form == "uid":
         return UID(cleaner.identity.uid_of(str(value))) if value else None
     return _moved(keyword, value, cleaner) if rule.form == "moment" else None

@@ -37,7 +37,6 @@ class SourcePart(Part):
     label: Code
     fingerprint: Digest
     file: Annotated[str, Field(min_length=1)]
-    patient_id: str
     study_instance_uid: str
     sop_instance_uid: str
 
