@@ -65,17 +65,17 @@ class LoopPlan:
     @property
     def sets(self) -> tuple[LandmarkSet, ...]:
         """The landmarks frame by frame."""
-        return sets_by_frame(self.part.landmarks)
+        return sets_by_frame(self.part.landmarks, loop=self.part.file)
 
     def derived(self, beams: Beams) -> Iterator[tuple[Caliper, dict[str, Known]]]:
         """Yield the calipers that follow from landmarks, with what is known of each."""
         uid = self.part.sop_instance_uid or ""
         for marks in self.sets:
             for one in derived_calipers(marks, loop=self.part.file, sop_instance_uid=uid):
-                notes = () if one.measurand.name == "ostium_by_landmarks" else marks.notes
-                beam = beams.at(self.loop, one, self.part.apex)
-                known = Known(beam=beam, notes=notes)
-                yield one, {outcome.name: known for outcome in one.measurand.outcomes}
+                beam = beams.at(self.loop, one.caliper, self.part.apex)
+                known = Known(beam=beam, notes=one.notes)
+                outcomes = one.caliper.measurand.outcomes
+                yield one.caliper, {outcome.name: known for outcome in outcomes}
 
     def against_rule(self, caliper: Caliper) -> tuple[tuple[RuleDeviation, ...], str]:
         """Return how far a drawn width lies from its rule, or why its landmarks are stale."""
