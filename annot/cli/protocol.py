@@ -15,6 +15,7 @@ from annot.tasks.protocol import (
     protocol_hash,
     shipped_protocols,
     start_protocol,
+    write_protocol_page,
 )
 from annot.tasks.read import load_read
 from annot.tasks.sign_off import (
@@ -71,11 +72,22 @@ def show(
     name: Annotated[
         str | None, typer.Argument(help="a shipped protocol or a file; none lists them")
     ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="write a page with a sketch of each quantity (HTML)"),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Show what a protocol asks for: quantities, definitions, views, repeats, limits."""
     names = shipped_protocols() if name is None else (name,)
     found = [load_protocol(one) for one in names]
+    if output is not None:
+        if name is None:
+            raise typer.BadParameter("name one protocol to write its page")
+        write_protocol_page(found[0], output)
+        if not json:
+            say(f"Page: {output}")
+            return
     if json:
         say_json([protocol_facts(one) for one in found])
         return
