@@ -218,6 +218,8 @@ def _apart(rows: Sequence[MeasuredRow]) -> str:
     if not pairs:
         return ""
     count = sum(low_of(a) > high_of(b) or low_of(b) > high_of(a) for a, b in pairs)
+    if len(pairs) == 1:
+        return f"the two intervals have {'nothing' if count else 'a part'} in common"
     return f"{count} of {len(pairs)} pairs of intervals have nothing in common"
 
 
