@@ -18,7 +18,7 @@ from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.measurement import Caliper, Known, Measurement, measure_all
 from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
-from annot.tasks.followup import with_implant
+from annot.tasks.followup import with_implant, with_swing
 from annot.tasks.open import open_loop
 from annot.tasks.planning import LoopPlan
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
@@ -98,7 +98,10 @@ def entries_of(
         found: list[tuple[Measurement, tuple[RuleDeviation, ...]]] = []
         for caliper in one.calipers:
             live = measure_live(caliper, scale, header, known=known[caliper.key])
-            drawn = list(with_implant(live, read, rules))
+            implanted = list(with_implant(live, read, rules))
+            drawn = list(
+                with_swing(implanted, caliper, loops[one.file], scale, known=known[caliper.key])
+            )
             found += plan.with_rule(caliper, drawn)
         for derived, surroundings in plan.derived(beams):
             found += [
