@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from annot.errors import InputError
-from annot.store.mapping import event_of, row_of
+from annot.store.mapping import as_written, event_of
 from annot.store.record import FIRST_PREVIOUS, Anchor, ChainReport, Event
 
 
@@ -44,16 +44,12 @@ def _fault_of(
         return f"event {sequence} is missing; the next one is event {row.sequence}", None
     try:
         event = event_of(row)
-        digest = event.recomputed()
+        written = as_written(row, event)
     except (ValueError, TypeError, InputError):
         return f"event {sequence} is no longer readable", None
     place = (event.record.kind, event.record.key)
     faults = {
-        "was altered: its content does not give its digest": (
-            # a change that reads the same, a space in the JSON say, is a change all the same
-            event.digest != digest
-            or any(getattr(row, name) != text for name, text in row_of(event).items())
-        ),
+        "was altered: its content does not give its digest": not written,
         "does not follow the event before it": event.previous != previous,
         f"skips a version of {place[0]} {place[1]}": event.version != versions.get(place, 0) + 1,
     }
@@ -62,7 +58,9 @@ def _fault_of(
 
 
 def _sentence(study: str, fault: str) -> str:
-    return f"Study {study}: {fault}."
+    # a name whose bytes are no text any more could not be printed
+    name, words = (one.encode("utf-8", "backslashreplace").decode() for one in (study, fault))
+    return f"Study {name}: {words}."
 
 
 def in_words(event: Event) -> str:

@@ -131,8 +131,14 @@ def _engine(url: URL) -> Engine:
 def _prepare_sqlite(raw: Any, _: object) -> None:
     # the driver's own transactions begin too late to keep a second writer from the same version
     raw.isolation_level = None
+    # bytes that are no text any more must come out, so that checking a chain can name their event
+    raw.text_factory = _text_of
     for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL"):
         raw.execute(f"PRAGMA {pragma}")
+
+
+def _text_of(stored: bytes) -> str:
+    return stored.decode("utf-8", "surrogateescape")
 
 
 def _begin_sqlite(connection: Connection) -> None:
