@@ -1,11 +1,8 @@
 """What every store keeps to, on SQLite and on PostgreSQL alike."""
 
 import os
-import random
 import subprocess
-import sys
 import threading
-import time
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from types import SimpleNamespace
@@ -28,6 +25,7 @@ from annot.store import (
 )
 from annot.store.audit import check_chain
 from tests.contracts.postgres import Postgres, newest_programs
+from tests.contracts.reading_study import StudyPlan, run_study
 
 AT = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 
@@ -421,48 +419,18 @@ def test_writers_at_once_never_share_a_version(url):
     first.close()
 
 
-READERS, LOOPS = 8, 200
+SMALL = StudyPlan(readers=4, loops=40, kill_every_s=0.7, most_kills=6, pause_s=0.02, seed=7)
 
 
-def test_eight_readers_at_once_lose_and_double_nothing_though_killed(url):
-    """Each of eight programs enters 200 readings; one is killed twice a second and starts anew."""
-    connect(url).close()
-    rng = random.Random(7)
-
-    def start(reader):
-        return subprocess.Popen(
-            [sys.executable, "-m", "tests.contracts.store_reader", url, reader, str(LOOPS)],
-            cwd=Path(__file__).parents[2],
-            stderr=subprocess.PIPE,
-        )
-
-    running = {f"R{n}": start(f"R{n}") for n in range(READERS)}
-    kills, moment = 0, time.monotonic() + 2.0
-    while running:
-        for reader, program in list(running.items()):
-            if program.poll() is None:
-                continue
-            complaint = program.stderr.read().decode()
-            program.stderr.close()
-            del running[reader]
-            if program.returncode < 0:
-                running[reader] = start(reader)
-            else:
-                assert program.returncode == 0, complaint
-        if running and kills < 12 and time.monotonic() > moment:
-            running[rng.choice(sorted(running))].kill()
-            kills, moment = kills + 1, time.monotonic() + 0.5
-        time.sleep(0.02)
-    store = connect(url)
-    tokens = [one.token for one in store.read(Query(study="S"))]
-    expected = {f"R{reader}-{loop}" for reader in range(READERS) for loop in range(LOOPS)}
-    assert len(tokens) == len(expected)
-    assert set(tokens) == expected
-    assert kills > 0
-    report = store.verify_chain("S")
-    assert report.holds
-    assert report.events == READERS * LOOPS
-    store.close()
+def test_readers_at_once_lose_and_double_nothing_though_killed(url):
+    """The full study, 8 readers of 200 loops each, is tests/bench/bench_store.py."""
+    done = run_study(url, SMALL)
+    assert done.kills > 0
+    assert not done.fault
+    assert (done.lost, done.strange, done.doubled) == (frozenset(), frozenset(), 0)
+    assert done.tally == done.tally_wanted == 16
+    assert done.stale == 0
+    assert done.events == 4 * (40 + 4 + 6)
 
 
 @pytest.mark.parametrize(
