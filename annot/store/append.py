@@ -58,7 +58,7 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
     InputError
         If an intent is incomplete, or its token stands for another act.
     """
-    _lock(connection, study)
+    lock_chain(connection, study)
     head = connection.execute(
         select(EventRow.sequence, EventRow.digest)
         .where(EventRow.study == study)
@@ -91,7 +91,7 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
     return events
 
 
-def _lock(connection: Connection, study: str) -> None:
+def lock_chain(connection: Connection, study: str) -> None:
     """Let one writer at a time add to a study's chain; SQLite locks the whole file by itself."""
     if connection.dialect.name == "postgresql":
         connection.execute(

@@ -453,3 +453,48 @@ def test_a_file_that_is_no_store_is_left_alone(tmp_path):
     with pytest.raises(InputError, match="cannot be opened"):
         connect(str(file))
     assert file.read_text() == '{"annot_read": 1}'
+
+
+def test_a_chain_carried_to_another_store_is_the_same_chain(url, tmp_path):
+    first, second = connect(str(tmp_path / "first.db")), connect(url)
+    first.append(intent("ä", body={"note": "größer"}), intent("b"))
+    lines = list(first.lines_of_chain("S"))
+    assert second.take_chain(lines, name="f") == first.verify_chain("S").head
+    # what was carried is a chain that goes on, here and there
+    first.append(intent(seen=1, key="b", reason="later", token="b-2"))
+    longer = list(first.lines_of_chain("S"))
+    for _ in range(2):
+        assert second.take_chain(longer, name="f") == second.verify_chain("S").head
+    assert list(second.read(Query(study="S", history=True))) == list(
+        first.read(Query(study="S", history=True))
+    )
+    with pytest.raises(InputError, match="another chain of study S, or more"):
+        second.take_chain(lines, name="f")
+    first.close()
+    second.close()
+
+
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_no_chain_is_taken_from_a_file_of_which_one_bit_was_turned(tmp_path, data):
+    store = connect(str(tmp_path / f"{data.draw(st.uuids())}.db"))
+    store.append(intent("ä", body={"note": "größer"}), intent("b"))
+    text = "".join(store.lines_of_chain("S"))
+    store.close()
+    place = data.draw(st.integers(0, len(text.encode()) - 1))
+    changed = flipped(text, place, data.draw(st.integers(0, 7)))
+    empty = connect(str(tmp_path / f"{data.draw(st.uuids())}.db"))
+    try:
+        empty.take_chain(changed.splitlines(keepends=True), name="f")
+        # white space between lines is all that may change
+        assert changed.split() == text.split()
+    except InputError:
+        assert empty.studies() == []
+    finally:
+        empty.close()
+
+
+@pytest.mark.parametrize("bad", ["", "{}", "[1]", '{"annot_chain": 2, "study": "S"}', "no"])
+def test_a_file_that_is_no_chain_is_refused(store, bad):
+    with pytest.raises(InputError, match="is no chain of version 1"):
+        store.take_chain([bad], name="f.jsonl")
