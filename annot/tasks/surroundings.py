@@ -78,11 +78,27 @@ class _Drawn:
         return self.caliper.origin == "drawn" and self.caliper.confirmed
 
 
-def readings_by_hand(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandDrawn:
+    """One number drawn by hand, with the scale under which it stands; None without one."""
+
+    caliper: str
+    reading: Reading
+    mm_per_px: float | None
+
+
+def drawn_by_hand(
     read: Read, loops: Mapping[str, Loop], scales: Mapping[str, LoopScale]
-) -> list[Reading]:
-    """Return what a read's repeats are told from: every number drawn by hand, as a reading."""
-    return [one.reading for one in _drawn(read, loops, scales) if one.by_hand]
+) -> list[HandDrawn]:
+    """Return what a read's repeats are told from: every number drawn by hand."""
+    found = []
+    for one in _drawn(read, loops, scales):
+        if one.by_hand:
+            caliper = one.caliper
+            scale = scales[one.part.file].at(caliper.points, frame=caliper.frame.frame)
+            mm_per_px = scale.row.value if isinstance(scale, PixelScale) else None
+            found.append(HandDrawn(caliper=caliper.key, reading=one.reading, mm_per_px=mm_per_px))
+    return found
 
 
 def known_of(
