@@ -61,11 +61,37 @@ def amend(
         raise InputError("Give a corrected read file, or say why the loop is not readable.")
     change = ReadsChange(
         study=study,
+        reader=kept.reader,
         reads=[_amended(kept, amendment)],
         loop_file=lambda code: loop_path(study, code),
         progress=progress,
     )
     return change.keep(Act(by=by, reason=reason.strip()))
+
+
+def remeasure(
+    study: Study, *, by: str, reason: str, progress: Progress = lambda _: None
+) -> dict[str, Changed]:
+    """Work out anew what does not rest on what holds now; return what changed by reader.
+
+    Raises
+    ------
+    AnnotError
+        If no reason is given, or a read cannot be measured.
+    """
+    if not reason.strip():
+        raise InputError("Measuring anew needs a reason, which is kept.")
+    found = {}
+    for reader in sorted({one.reader for one in reads_of(study).values()}):
+        change = ReadsChange(
+            study=study,
+            reader=reader,
+            reads=(),
+            loop_file=lambda code: loop_path(study, code),
+            progress=progress,
+        )
+        found[reader] = change.keep(Act(by=by, reason=reason.strip()))
+    return found
 
 
 def _amended(kept: KeptRead, amendment: Amendment) -> KeptRead:
@@ -96,4 +122,4 @@ def _amended(kept: KeptRead, amendment: Amendment) -> KeptRead:
     )
 
 
-__all__: Sequence[str] = ("Amendment", "Changed", "amend")
+__all__: Sequence[str] = ("Amendment", "Changed", "amend", "remeasure")

@@ -7,7 +7,6 @@ from typing import Any
 
 from annot.store import Intent, Query, Record
 from annot.tasks.reads_kept import (
-    READ_KIND,
     READING_KIND,
     REPEATS_KIND,
     KeptRead,
@@ -16,7 +15,7 @@ from annot.tasks.reads_kept import (
     reads_of,
 )
 from annot.tasks.reads_measured import Followed, LoopFile, Progress, Workbench
-from annot.tasks.reads_study import Study
+from annot.tasks.reads_study import READ_KIND, Study
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,9 +37,13 @@ class Changed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadsChange:
-    """Reads of one reader that are about to be kept, and where their loops lie."""
+    """Reads of one reader that are about to be kept, and where their loops lie.
+
+    Without any, what is kept of the reader is looked at anew.
+    """
 
     study: Study
+    reader: str
     reads: Sequence[KeptRead]
     loop_file: LoopFile
     progress: Progress = lambda _: None
@@ -54,7 +57,7 @@ class ReadsChange:
             If a read cannot be measured, the study is frozen, or somebody else was faster; then
             nothing is kept.
         """
-        reader = self.reads[0].reader
+        reader = self.reader
         kept = {code: one for code, one in reads_of(self.study).items() if one.reader == reader}
         held = {**kept, **{one.code: one for one in self.reads}}
         known = {key: one for key, one in readings_of(self.study).items() if one.code in held}
@@ -62,6 +65,7 @@ class ReadsChange:
         bench = Workbench(study=self.study, loop_file=self.loop_file, progress=self.progress)
         followed = bench.follow(held, known, (repeats, version))
         at = _Moment(study=self.study.file.code, act=act, at=datetime.now(UTC))
+        after = replace(at, act=replace(act, reason=_after(self.reads, act)))
         intents = [
             at.intent(READ_KIND, one.code, one.body(), one.version - 1) for one in self.reads
         ]
@@ -77,6 +81,8 @@ class ReadsChange:
 
 def _after(reads: Sequence[KeptRead], act: Act) -> str:
     """Return why readings change that follow from these reads."""
+    if not reads:
+        return act.reason
     if not act.reason:
         return f"{len(reads)} more reads of reader {reads[0].reader} were collected"
     return f"follows from {', '.join(one.code for one in reads)}: {act.reason}"

@@ -12,9 +12,9 @@ from annot.reads.signed_file import SignedFile
 from annot.store import Query
 from annot.tasks.package_folder import PackageFolder, open_package
 from annot.tasks.reads_change import Act, Changed, ReadsChange
-from annot.tasks.reads_kept import COLLECTED, READ_KIND, KeptRead, kept_read, loop_path
+from annot.tasks.reads_kept import COLLECTED, KeptRead, kept_read, loop_path
 from annot.tasks.reads_measured import Progress
-from annot.tasks.reads_study import PACKAGE_KIND, Study, file_digest
+from annot.tasks.reads_study import PACKAGE_KIND, READ_KIND, Study, file_digest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,7 +162,13 @@ def _kept(
 
     # files first: the store never names a loop that the laboratory does not have
     _copy_loops(study, {code: handed[code] for code in codes})
-    change = ReadsChange(study=study, reads=fresh, loop_file=loop_file, progress=progress)
+    change = ReadsChange(
+        study=study,
+        reader=package.list.reader,
+        reads=fresh,
+        loop_file=loop_file,
+        progress=progress,
+    )
     return change.keep(Act(by=by))
 
 

@@ -9,9 +9,9 @@ from annot.measurement.repeats import Reading
 from annot.reads import Read, parse, read_of
 from annot.reads.signed_file import MEANING
 from annot.store import Event, Query
-from annot.tasks.reads_study import Study
+from annot.tasks.reads_study import READ_KIND, Study
 
-READ_KIND, READING_KIND, REPEATS_KIND = "read", "reading", "repeats"
+READING_KIND, REPEATS_KIND = "reading", "repeats"
 COLLECTED = "collected"
 Row = dict[str, Any]
 

@@ -103,7 +103,11 @@ class Workbench:
         self._refuse_other_defaults()
         reader = next(iter(reads.values())).reader
         shown = self.study.shown_to(reader)
-        versions = {one.code: one.read_version for one in known.values() if not one.withdrawn}
+        versions = {
+            one.code: one.read_version
+            for one in known.values()
+            if not one.withdrawn and one.repeats_version == repeats[1]
+        }
         held = {code: one for code, one in reads.items() if one.readable}
         stale = {code for code, one in reads.items() if versions.get(code) != one.version}
         ready = {code: self._opened(held[code]) for code in sorted(stale & set(held))}
