@@ -55,7 +55,8 @@ def unpacked(content: bytes) -> Iterator[tuple[str, bytes]]:
     if content[:4] == b"PK\x03\x04":
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             for name in archive.namelist():
-                yield f"zip member {name}", name.encode() + b"\n" + archive.read(name)
+                yield f"name of zip member {name}", name.encode()
+                yield f"zip member {name}", archive.read(name)
     if content[:8] == b"\x89PNG\r\n\x1a\n":
         yield "inflated PNG", png_parts(content)
     if content[128:132] == b"DICM":

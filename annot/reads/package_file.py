@@ -1,7 +1,7 @@
 """The list in a reader's package, version 1: what to read in which order, and nothing else."""
 
 import json
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError
 
@@ -69,3 +69,9 @@ def parse_package(text: str, *, name: str) -> PackageFile:
 def dump_package(package: PackageFile) -> str:
     """Return the text of a package's list."""
     return json.dumps(package.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
+
+
+def package_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a package's list (draft 2020-12)."""
+    schema = PackageFile.model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

@@ -5,7 +5,8 @@ loop by its fingerprint. Where a loop lies and whose it is stands in the sealed 
 """
 
 import json
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import Field, ValidationError
 
@@ -13,6 +14,7 @@ from annot.errors import InputError
 from annot.reads.field_types import Flag, FromOne, FromZero, Number, Part
 from annot.reads.plain_words import refusal_of
 
+Filled = TypeVar("Filled", bound=Part)
 VERSION: Literal[1] = 1
 STUDY_FILE, STORE_FILE = "study.json", "study.sqlite"
 PROTOCOL_COPY: Literal["protocol.yaml"] = "protocol.yaml"
@@ -95,6 +97,20 @@ class StudyFile(Part):
     readers: tuple[Code, ...] = ()
 
 
+def filled(part: type[Filled], content: Mapping[str, object], *, name: str) -> Filled:
+    """Return a part made of values that a person stated or a store kept.
+
+    Raises
+    ------
+    InputError
+        One sentence that names every fault and where it stands.
+    """
+    try:
+        return part.model_validate(content)
+    except ValidationError as faults:
+        raise refusal_of(faults, name) from None
+
+
 def parse_study(text: str, *, name: str) -> StudyFile:
     """Parse the text of a study file.
 
@@ -121,3 +137,9 @@ def loop_of(study: StudyFile, label: str) -> StudyLoopPart:
             return loop
     known = f"{study.loops[0].label} to {study.loops[-1].label}"
     raise InputError(f"Study {study.code} has no loop {label}; it has {known}.")
+
+
+def study_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a study file (draft 2020-12)."""
+    schema = StudyFile.model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

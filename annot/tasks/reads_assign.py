@@ -9,6 +9,7 @@ import numpy as np
 from annot.errors import InputError
 from annot.reads.assignment import assign
 from annot.reads.key_file import keyed, keyed_code
+from annot.reads.study_file import StudyFile, filled
 from annot.tasks.reads_key import KeyRing
 from annot.tasks.reads_study import ASSIGNMENT_KEY, ASSIGNMENT_KIND, Study, write_mirror
 
@@ -44,8 +45,13 @@ def assign_readers(
             f"Study {study.file.code} is assigned already, to {', '.join(study.file.readers)}; "
             "other readers need a study of their own."
         )
-    key = ring.opened(study.file.code)
     drawn = secrets.randbelow(MOST_SEED) if seed is None else seed
+    file = filled(
+        StudyFile,
+        {**study.file.model_dump(), "seed": drawn, "readers": tuple(readers)},
+        name="the assignment",
+    )
+    key = ring.opened(study.file.code)
     loops = sorted(one.fingerprint for one in study.file.loops)
     state = keyed(key.secret, "assignment", str(drawn))
     presentations = assign(
@@ -61,9 +67,6 @@ def assign_readers(
         "hidden_repeat_share": study.protocol.blinding.hidden_repeat_share,
         "presentations": [one.facts() for one in presentations],
     }
-    file = study.file.model_validate(
-        {**study.file.model_dump(), "seed": drawn, "readers": tuple(readers)}
-    )
     study.note(ASSIGNMENT_KIND, ASSIGNMENT_KEY, body, by=by)
     result = replace(
         study,

@@ -18,6 +18,7 @@ from annot.reads.study_file import (
     ProtocolPart,
     StudyFile,
     StudyLoopPart,
+    filled,
 )
 from annot.store import connect
 from annot.tasks.made_whole import made_whole
@@ -25,6 +26,7 @@ from annot.tasks.open import list_loops
 from annot.tasks.protocol import protocol_hash
 from annot.tasks.reads_key import KeyRing, new_key, new_secret
 from annot.tasks.reads_study import LOOP_KIND, STUDY_KIND, Study, file_digest, write_mirror
+from annot.vocabulary.protocol import Protocol
 
 MASKS = "masks"
 Progress = Callable[[str], None]
@@ -92,16 +94,7 @@ def new_study(
     secret = new_secret()
     found = _found(paths, progress)
     loops = [_part(one, f"L{number:03d}", secret) for number, one in enumerate(found, start=1)]
-    file = StudyFile(
-        code=plan.code,
-        protocol=ProtocolPart(
-            label=protocol.label,
-            fingerprint=protocol.fingerprint,
-            protocol_hash=protocol_hash(protocol),
-        ),
-        store=plan.store,
-        loops=tuple(loops),
-    )
+    file = _file(plan, protocol, loops)
     sources = [_source(one, part) for one, part in zip(found, loops, strict=True)]
     with made_whole(plan.folder) as folder:
         write_whole(folder / PROTOCOL_COPY, _protocol_text(plan.protocol), replaces=b"")
@@ -119,6 +112,21 @@ def new_study(
             store.close()
     files = {part.label: one.path for one, part in zip(found, loops, strict=True)}
     return replace(study, folder=plan.folder), files
+
+
+def _file(plan: StudyPlan, protocol: Protocol, loops: Sequence[StudyLoopPart]) -> StudyFile:
+    said = ProtocolPart(
+        label=protocol.label,
+        fingerprint=protocol.fingerprint,
+        protocol_hash=protocol_hash(protocol),
+    )
+    content = {
+        "code": plan.code,
+        "protocol": said,
+        "store": plan.store,
+        "loops": tuple(loops),
+    }
+    return filled(StudyFile, content, name="the study")
 
 
 def _refuse_there(plan: StudyPlan, ring: KeyRing) -> None:

@@ -14,6 +14,7 @@ from annot.reads.study_file import (
     FactsPart,
     MaskPart,
     StudyLoopPart,
+    filled,
     loop_of,
 )
 from annot.tasks.reads_key import KeyRing
@@ -121,11 +122,17 @@ def _stated(loop: StudyLoopPart, stated: Preparation, by: str) -> StudyLoopPart:
         plane, notes[UNKNOWN_PLANE] = None, "not told by the picture"
     elif stated.plane_deg is not None:
         notes.pop(UNKNOWN_PLANE, None)
-    mask = MaskPart(shown=stated.shown or loop.mask.shown, hidden=stated.hidden or loop.mask.hidden)
+    boxes = {
+        "shown": stated.shown or loop.mask.shown,
+        "hidden": stated.hidden or loop.mask.hidden,
+    }
+    mask = filled(MaskPart, boxes, name=f"{loop.label}, mask")
     mask_of(mask).visible(loop.rows, loop.columns)
     result = loop.model_copy(
         update={
-            "facts": FactsPart(plane_deg=plane, notes=notes),
+            "facts": filled(
+                FactsPart, {"plane_deg": plane, "notes": notes}, name=f"{loop.label}, facts"
+            ),
             "mask": mask,
             "confirmed": None if stated.changes_mask else loop.confirmed,
         }

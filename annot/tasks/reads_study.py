@@ -5,6 +5,7 @@ every change; who edits it changes nothing.
 """
 
 import hashlib
+import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +22,7 @@ from annot.reads.study_file import (
     StudyFile,
     StudyLoopPart,
     dump_study,
+    filled,
     parse_study,
 )
 from annot.store import Intent, Query, Record, Store, connect
@@ -71,9 +73,12 @@ class Study:
     def intent(self, kind: str, key: str, body: Any, *, by: str, reason: str = "") -> Intent:
         """Return the act as the store takes it, at this moment."""
         seen = self.versions.get((kind, key), 0)
+        record = Record(study=self.file.code, kind=kind, key=key, body=body)
+        said = json.dumps([by, reason, body], sort_keys=True).encode()
         return Intent(
-            record=Record(study=self.file.code, kind=kind, key=key, body=body),
-            token=f"{kind}:{key}:{seen + 1}",
+            record=record,
+            # said twice by one person it is one act; said by two, the second is told of the first
+            token=f"{kind}:{key}:{seen + 1}:{hashlib.sha256(said).hexdigest()[:16]}",
             actor=by,
             at=datetime.now(UTC),
             reason=reason,
@@ -122,18 +127,20 @@ def _kept(folder: Path, written: StudyFile, store: Store) -> Study:
     if first is None:
         raise InputError(f"The store {written.store} keeps no study {written.code}.")
     loops = tuple(
-        StudyLoopPart.model_validate(body, strict=False)
-        for (kind, _), body in bodies.items()
+        filled(StudyLoopPart, body, name=f"{written.store}, loop {key}")
+        for (kind, key), body in bodies.items()
         if kind == LOOP_KIND
     )
     assigned = bodies.get((ASSIGNMENT_KIND, ASSIGNMENT_KEY)) or {}
-    file = StudyFile.model_validate(
+    file = filled(
+        StudyFile,
         {
             **first,
             "loops": sorted(loops, key=lambda one: one.label),
             "seed": assigned.get("seed"),
             "readers": tuple(assigned.get("readers", ())),
-        }
+        },
+        name=written.store,
     )
     return Study(
         folder=folder,
