@@ -16,6 +16,7 @@ from annot.errors import InputError
 from annot.exports import TableEntry
 from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.measurement import Caliper, Known, Measurement, measure_all
+from annot.measurement.repeats import RepeatEvidence
 from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
 from annot.tasks.followup import with_implant, with_swing
@@ -34,6 +35,7 @@ __all__ = [
     "known_of",
     "measure_live",
     "measure_read",
+    "scales_of",
 ]
 
 NO_SCALE_ASKED = NoScale(reason="the read states no scale for this loop")
@@ -73,24 +75,35 @@ def opened_with_scales(
     for one in read.loops:
         progress(one.file)
         loops[one.file] = _open(one, folder)
+    return loops, scales_of(read, loops)
+
+
+def scales_of(read: Read, loops: Mapping[str, Loop]) -> dict[str, LoopScale]:
+    """Look at every measured frame of loops that are open, and make the scales of a read."""
     for one in read.loops:
         _look_at_frames(one, loops[one.file])
-    return loops, _scales(read, loops)
+    return _scales(read, loops)
 
 
 def entries_of(
-    read: Read, loops: Mapping[str, Loop], scales: Mapping[str, LoopScale], *, beams: Beams
+    read: Read,
+    loops: Mapping[str, Loop],
+    scales: Mapping[str, LoopScale],
+    *,
+    beams: Beams,
+    evidence: RepeatEvidence | None = None,
 ) -> list[TableEntry]:
     """Measure every caliper of a read whose loops are open and whose scales are made.
 
     What follows from landmarks comes after the calipers of its loop.
 
-    `loops` and `scales` are keyed by the loops' file names as the read has them.
+    `loops` and `scales` are keyed by the loops' file names as the read has them; `evidence` is
+    what the reader's repeats in other reads say too, else the read's own are taken.
     """
     entries = []
     read = ruled(read)
     rules = rules_of(read)
-    known = known_of(read, loops, scales, beams)
+    known = known_of(read, loops, scales, beams, evidence=evidence)
     for one in read.loops:
         header = loops[one.file].header
         study, scale = _study(read, header), scales[one.file]
