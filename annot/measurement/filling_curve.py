@@ -6,6 +6,7 @@ blocks; where contrast arrives a block darkens (own method, no source).
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +48,7 @@ class FillingCurve:
         return tuple(one / peak if peak > 0 else 0.0 for one in self.darkening)
 
 
-def block_means(frame: NDArray[np.generic]) -> FloatArray:
+def block_means(frame: NDArray[Any]) -> FloatArray:
     """Return the mean of every whole block of a grey frame, shape (rows // 8, columns // 8)."""
     rows, columns = (size // BLOCK_PX for size in frame.shape)
     cut = frame[: rows * BLOCK_PX, : columns * BLOCK_PX]

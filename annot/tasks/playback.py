@@ -8,8 +8,8 @@ from typing import Literal
 from annot.loops import LoopHeader, PlayTimes, play_times
 
 __all__ = [
-    "LinkedFrame",
     "LinkedBy",
+    "LinkedFrame",
     "PlayTimes",
     "Span",
     "beat_around",

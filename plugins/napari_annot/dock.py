@@ -315,14 +315,14 @@ class MeasureDock(QWidget):
     def _make_keys(self) -> Keys:
         pen = self.stage.mouse.pen
         keys = Keys(self)
-        keys.add("undo", "Ctrl+Z", self.desk.undo)
-        keys.add("redo", "Ctrl+Shift+Z", self.desk.redo)
-        keys.add("cancel", "Esc", pen.cancel)
-        keys.add("finish", "Return", pen.end_path)
-        for number, tool in enumerate(PALETTE, start=1):
-            keys.add(tool.name, f"Ctrl+{number}", partial(self._arm, tool))
+        keys.bind("undo", self.desk.undo, when=lambda state: state.can_undo)
+        keys.bind("redo", self.desk.redo, when=lambda state: state.can_redo)
+        keys.bind("cancel", pen.cancel, when=lambda state: state.tool is not None)
+        keys.bind("finish", pen.end_path, when=lambda state: state.drawing_path)
+        for tool in PALETTE:
+            keys.bind(tool.name, partial(self._arm, tool))
             button = self.calipers.tools[tool.name]
-            button.setToolTip(f"{button.toolTip()}\nKey: Ctrl+{number}")
+            button.setToolTip(keys.hint(tool.name, button.toolTip()))
         return keys
 
     def _make_rest(self) -> QTimer:

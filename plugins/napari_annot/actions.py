@@ -1,0 +1,76 @@
+"""Everything a person can do by a key: one list, which binds the keys and is shown on request."""
+
+from dataclasses import dataclass
+
+from napari_annot.caliper_panel import PALETTE
+
+DRAWING, READING, PLAYING, LOOKING, HELP = (
+    "Drawing",
+    "Reading",
+    "Playback",
+    "Looking only",
+    "Help",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """One thing a person can do.
+
+    Attributes
+    ----------
+    name
+        What the program calls it.
+    group, words
+        Where it stands in the list, and what it does.
+    key
+        As Qt writes keys.
+    repeats
+        Whether it goes on while the key is held.
+    """
+
+    name: str
+    group: str
+    words: str
+    key: str
+    repeats: bool = False
+
+
+def _of(group: str, *rows: tuple[str, str, str]) -> tuple[Action, ...]:
+    return tuple(
+        Action(name=name, group=group, words=words, key=key, repeats=name in _REPEATING)
+        for name, words, key in rows
+    )
+
+
+_REPEATING = {"undo", "redo", "step_on", "step_back", "zoom_in", "zoom_out"}
+
+ACTIONS: tuple[Action, ...] = (
+    *_of(
+        DRAWING,
+        *((tool.name, f"Draw: {tool.title}", f"Ctrl+{n}") for n, tool in enumerate(PALETTE, 1)),
+        ("finish", "End the path being drawn", "Return"),
+        ("cancel", "Put the tool down, give up what is half drawn", "Esc"),
+    ),
+    *_of(
+        READING,
+        ("undo", "Undo", "Ctrl+Z"),
+        ("redo", "Redo", "Ctrl+Shift+Z"),
+    ),
+    *_of(
+        PLAYING,
+        ("play", "Play or pause, at the stored rate times the speed", "Space"),
+        ("step_on", "One frame on", "."),
+        ("step_back", "One frame back", ","),
+        ("slower", "Play slower", "["),
+        ("faster", "Play faster", "]"),
+        ("one_beat", "Play only the beat around this frame, or the whole loop again", "B"),
+        ("next_r_wave", "Go to the next R wave", "R"),
+        ("last_r_wave", "Go to the R wave before", "Shift+R"),
+        ("largest", "Go to the largest measured width of the loop", "M"),
+        ("best_filled", "Go to the frame suggested as best filled (X-ray)", "F"),
+    ),
+    *_of(HELP, ("key_list", "This list of actions and keys", "F1")),
+)
+
+BY_NAME = {one.name: one for one in ACTIONS}
