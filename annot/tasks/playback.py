@@ -1,11 +1,13 @@
 """Times and beats of loops for playing them and for setting two of them side by side."""
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
 from annot.loops import LoopHeader, PlayTimes, play_times
+from annot.measurement import Measurement
 
 __all__ = [
     "LinkedBy",
@@ -13,10 +15,12 @@ __all__ = [
     "PlayTimes",
     "Span",
     "beat_around",
+    "largest_width",
     "linked_frame",
     "play_times",
     "r_wave_beside",
     "r_wave_frames",
+    "r_waves_ms",
 ]
 
 LinkedBy = Literal["r_wave", "time"]
@@ -33,7 +37,7 @@ class Span:
 def r_wave_frames(header: LoopHeader) -> tuple[int, ...]:
     """Return the frame that lies nearest to each R wave, in order and each once."""
     times = play_times(header)
-    waves = _waves(header)
+    waves = r_waves_ms(header)
     return tuple(dict.fromkeys(times.nearest(wave) for wave in waves))
 
 
@@ -52,7 +56,7 @@ def beat_around(header: LoopHeader, frame: int) -> Span | None:
 
     None without R waves. A beat cut off by an end of the loop is given as far as the loop goes.
     """
-    waves, times = _waves(header), play_times(header)
+    waves, times = r_waves_ms(header), play_times(header)
     if not waves:
         return None
     edges = sorted({0.0, *waves, times.duration_ms})
@@ -62,6 +66,28 @@ def beat_around(header: LoopHeader, frame: int) -> Span | None:
     at = near if times.nearest(near) == frame else at
     place = min(max(bisect_right(edges, at) - 1, 0), len(edges) - 2)
     return Span(start_ms=edges[place], end_ms=edges[place + 1])
+
+
+def largest_width(drawn: Sequence[Measurement], *, like: str | None = None) -> str | None:
+    """Return the key of the largest of one quantity's widths, None without any.
+
+    Parameters
+    ----------
+    drawn : sequence of Measurement
+        All of one loop, so of one scale.
+    like : str or None
+        The caliper whose quantity counts; without it the quantity that was measured most often.
+
+    Notes
+    -----
+    Values only: the largest of noisy readings reads high, as everywhere.
+    """
+    widths = [one for one in drawn if one.caliper.measurand.name.endswith("_width")]
+    names = [one.caliper.measurand.name for one in widths]
+    named = next((one.caliper.measurand.name for one in widths if one.caliper.key == like), None)
+    wanted = named or max(names, key=names.count, default=None)
+    own = [one for one in widths if one.caliper.measurand.name == wanted]
+    return max(own, key=lambda one: one.result.value).caliper.key if own else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +119,7 @@ def linked_frame(
     until) the R wave counts. By time both loops begin together, and the shorter waits at its end.
     """
     time_ms = play_times(shown).starts_ms[frame]
-    here, there = _waves(shown), _waves(other)
+    here, there = r_waves_ms(shown), r_waves_ms(other)
     times = play_times(other)
     if by == "time" or not here or not there:
         return LinkedFrame(frame=times.frame_at(time_ms), by="time")
@@ -112,7 +138,7 @@ def linked_frame(
     )
 
 
-def _waves(header: LoopHeader) -> tuple[float, ...]:
+def r_waves_ms(header: LoopHeader) -> tuple[float, ...]:
     """Return the R waves within the loop, none where they do not run forward in time."""
     waves = header.r_wave_times_ms
     if any(later <= earlier for earlier, later in pairwise(waves)):

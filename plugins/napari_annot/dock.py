@@ -29,6 +29,7 @@ from napari_annot.desk import Desk
 from napari_annot.display_panel import DisplayPanel
 from napari_annot.keys import Keys
 from napari_annot.loops_panel import LoopsPanel
+from napari_annot.play_dock import PlayDock
 from napari_annot.read_panel import ReadPanel
 from napari_annot.scale_entry import request_of
 from napari_annot.scale_panel import ScalePanel
@@ -37,6 +38,7 @@ from napari_annot.table_panel import TablePanel
 from napari_annot.tall_page import TallPage
 from napari_annot.ties import Ties
 from napari_annot.tools import OBJECT_TOOLS, Tool
+from napari_annot.under_picture import UnderPicture
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 3
@@ -66,15 +68,18 @@ class MeasureDock(QWidget):
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._ties = Ties(
-            self.desk, self.stage, (self.fitter, self.answerer, self.carrier, self.autosave)
-        )
+        self._keys = Keys(self)
+        self.play = PlayDock(self.desk, self._keys)
+        self._under = UnderPicture(napari_viewer, self.play)
+        self.play.playback.playing.connect(self.stage.hold_caption)
+        workers = (self.fitter, self.answerer, self.carrier, self.autosave, self._under)
+        self._ties = Ties(self.desk, self.stage, workers)
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         self._connect_loops_and_scale()
         self._connect_calipers_and_read()
-        self._keys = self._make_keys()
+        self._bind_keys()
         self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         fault = binding_fault()
@@ -312,9 +317,8 @@ class MeasureDock(QWidget):
         ):
             wish.connect(partial(self._attempt, done))
 
-    def _make_keys(self) -> Keys:
-        pen = self.stage.mouse.pen
-        keys = Keys(self)
+    def _bind_keys(self) -> None:
+        pen, keys = self.stage.mouse.pen, self._keys
         keys.bind("undo", self.desk.undo, when=lambda state: state.can_undo)
         keys.bind("redo", self.desk.redo, when=lambda state: state.can_redo)
         keys.bind("cancel", pen.cancel, when=lambda state: state.tool is not None)
@@ -323,7 +327,6 @@ class MeasureDock(QWidget):
             keys.bind(tool.name, partial(self._arm, tool))
             button = self.calipers.tools[tool.name]
             button.setToolTip(keys.hint(tool.name, button.toolTip()))
-        return keys
 
     def _make_rest(self) -> QTimer:
         """Return what tells that a line being drawn has not moved for a moment."""

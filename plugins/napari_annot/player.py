@@ -44,6 +44,7 @@ class Player:
         self._cost_ms = 0.0
         self._began: float | None = None
         self._from_ms = 0.0
+        self._anchor = 0
         self._shown: deque[float] = deque()
 
     @property
@@ -79,6 +80,7 @@ class Player:
     def play(self, frame: int) -> None:
         """Let time run from a frame on."""
         self._shown.clear()
+        self._anchor = frame
         self._run_from(self._times.starts_ms[frame])
 
     def stop(self) -> None:
@@ -89,6 +91,7 @@ class Player:
     def seek(self, frame: int) -> None:
         """Go on from another frame."""
         if self.playing:
+            self._anchor = frame
             self._run_from(self._times.starts_ms[frame])
 
     def set_speed(self, speed: float) -> None:
@@ -113,8 +116,10 @@ class Player:
         start, end = self._ends()
         first, last = self._times.frame_at(start), self._last_frame(end)
         on = min(max(self._times.frame_at(at), first), last)
-        frame = first + (on - first) // self._stride * self._stride
-        after = frame + self._stride
+        # counted from the frame that a person started on, so that this one is shown itself
+        offset = first + (self._anchor - first) % self._stride
+        frame = offset + (on - offset) // self._stride * self._stride if on >= offset else first
+        after = frame + self._stride if on >= offset else offset
         until = end if after > last else self._times.starts_ms[after]
         return Due(frame=frame, wait_ms=max(until - at, 0.0) / self._speed)
 

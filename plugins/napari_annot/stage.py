@@ -41,6 +41,10 @@ class Stage:
         if self._async_was:
             _set_async(on=True)
 
+    def hold_caption(self, on: bool) -> None:  # as a signal hands it over
+        """Let the caption rest while frames run by."""
+        self.caption.hold(on=on)
+
     def _delete(self, _: Any) -> None:
         self._desk.delete_selected()
 

@@ -1,5 +1,7 @@
 """The scheduler of playback, by a clock that the test turns."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -50,7 +52,7 @@ def run(player, clock, *, draw_ms, until_ms):
 
 def rounds(log):
     """Return when each round began, from the second on."""
-    pairs = zip(log, log[1:], strict=False)
+    pairs = pairwise(log)
     return [now for (_, before), (now, frame) in pairs if frame < before]
 
 
@@ -70,7 +72,7 @@ def test_the_stored_duration_holds_whatever_drawing_costs(clock, step_ms, draw_m
 def test_frames_are_dropped_evenly(clock, draw_ms, stride):
     log = run(loaded(clock, steady(60, 33.3)), clock, draw_ms=draw_ms, until_ms=8000)
     shown = [frame for _, frame in log][20:]
-    steps = {(later - one) % 60 for one, later in zip(shown, shown[1:], strict=False)}
+    steps = {(later - one) % 60 for one, later in pairwise(shown)}
     assert steps == {stride}
 
 
@@ -142,6 +144,23 @@ def test_the_shown_rate_is_what_was_drawn(clock):
     assert not player.playing
 
 
+def test_the_frame_that_a_person_starts_on_is_shown_whatever_is_dropped(clock):
+    player = loaded(clock, steady(30, 40.0))
+    for _ in range(40):
+        player.drawn(100.0)
+    assert player.stride == 3
+    player.play(7)
+    assert player.due().frame == 7
+    clock.ms += 120
+    assert player.due().frame == 10
+    player.seek(20)
+    assert player.due().frame == 20
+    clock.ms += 400  # round the end, on the same grid of frames
+    assert player.due().frame == 0
+    clock.ms += 80
+    assert player.due().frame == 2
+
+
 def test_at_rest_nothing_moves_and_seeking_does_not_start(clock):
     player = loaded(clock, steady(30, 40.0))
     player.seek(7)
@@ -156,7 +175,12 @@ def test_at_rest_nothing_moves_and_seeking_does_not_start(clock):
 STEPS = st.lists(st.floats(2, 120), min_size=1, max_size=25)
 
 
-@given(steps=STEPS, gone=st.floats(0, 1e5), cost=st.floats(0.1, 400), speed=st.sampled_from([0.1, 1.0, 4.0]))
+@given(
+    steps=STEPS,
+    gone=st.floats(0, 1e5),
+    cost=st.floats(0.1, 400),
+    speed=st.sampled_from([0.1, 1.0, 4.0]),
+)
 def test_what_is_due_exists_and_is_never_ahead_of_its_time(steps, gone, cost, speed):
     starts = [0.0]
     for step in steps:

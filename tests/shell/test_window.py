@@ -439,7 +439,8 @@ def test_the_launcher_opens_the_loops_in_the_plugins_own_dock(
     seen = []
 
     def run():
-        (dock,) = viewer.window.dock_widgets.values()
+        docks = viewer.window.dock_widgets.values()
+        (dock,) = [one for one in docks if isinstance(one, MeasureDock)]
         seen.append([line.name for line in dock.desk.state().loops])
         again = viewer.window.add_plugin_dock_widget("annot", "Scale and calipers")[1]
         seen.append(again is dock)
