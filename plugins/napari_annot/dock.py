@@ -22,14 +22,12 @@ from napari_annot import dialogs, filing
 from napari_annot.answering import Answerer
 from napari_annot.autosave import Autosave, autosave_of, left_behind
 from napari_annot.binding import binding_fault
-from napari_annot.caliper_panel import PALETTE, CaliperPanel
+from napari_annot.caliper_panel import CaliperPanel
 from napari_annot.carrier import Carrier
 from napari_annot.closing import ClosingGuard
 from napari_annot.desk import Desk
 from napari_annot.display_panel import DisplayPanel
-from napari_annot.keys import Keys
 from napari_annot.loops_panel import LoopsPanel
-from napari_annot.play_dock import PlayDock
 from napari_annot.read_panel import ReadPanel
 from napari_annot.scale_entry import request_of
 from napari_annot.scale_panel import ScalePanel
@@ -38,7 +36,7 @@ from napari_annot.table_panel import TablePanel
 from napari_annot.tall_page import TallPage
 from napari_annot.ties import Ties
 from napari_annot.tools import OBJECT_TOOLS, Tool
-from napari_annot.under_picture import UnderPicture
+from napari_annot.window_parts import WindowParts
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 3
@@ -68,18 +66,15 @@ class MeasureDock(QWidget):
         self.calipers, self.reading, self.table = CaliperPanel(), ReadPanel(), TablePanel()
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
-        self._keys = Keys(self)
-        self.play = PlayDock(self.desk, self._keys)
-        self._under = UnderPicture(napari_viewer, self.play)
-        self.play.playback.playing.connect(self.stage.hold_caption)
-        workers = (self.fitter, self.answerer, self.carrier, self.autosave, self._under)
+        self.parts = WindowParts(self, napari_viewer, self.desk, self.stage)
+        self.parts.bind_tools(self._arm, self.calipers.tools)
+        workers = (self.fitter, self.answerer, self.carrier, self.autosave, self.parts)
         self._ties = Ties(self.desk, self.stage, workers)
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         self._connect_loops_and_scale()
         self._connect_calipers_and_read()
-        self._bind_keys()
         self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         fault = binding_fault()
@@ -207,7 +202,7 @@ class MeasureDock(QWidget):
         self.tabs.setTabText(READ_TAB, "Read (unsaved)" if state.unsaved else "Read")
         self.progress.setVisible(state.scale.state == "fitting")
         self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
-        self._keys.follow(state)
+        self.parts.keys.follow(state)
         self._wait_for_rest()
 
     def _attempt(self, action: Callable[[], object]) -> None:
@@ -316,17 +311,6 @@ class MeasureDock(QWidget):
             (row.all_confirmed, desk.confirm_all),
         ):
             wish.connect(partial(self._attempt, done))
-
-    def _bind_keys(self) -> None:
-        pen, keys = self.stage.mouse.pen, self._keys
-        keys.bind("undo", self.desk.undo, when=lambda state: state.can_undo)
-        keys.bind("redo", self.desk.redo, when=lambda state: state.can_redo)
-        keys.bind("cancel", pen.cancel, when=lambda state: state.tool is not None)
-        keys.bind("finish", pen.end_path, when=lambda state: state.drawing_path)
-        for tool in PALETTE:
-            keys.bind(tool.name, partial(self._arm, tool))
-            button = self.calipers.tools[tool.name]
-            button.setToolTip(keys.hint(tool.name, button.toolTip()))
 
     def _make_rest(self) -> QTimer:
         """Return what tells that a line being drawn has not moved for a moment."""

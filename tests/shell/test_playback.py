@@ -58,13 +58,13 @@ def pace(log, times):
 
 
 def test_the_space_bar_plays_at_the_stored_pace_and_pauses(on_echo):
-    player = on_echo.dock.play.playback.player
+    player = on_echo.dock.parts.play.playback.player
     press(on_echo, KEY.Key_Space)
     assert player.playing
     log = frames_shown(on_echo, 4.0)
     assert pace(log, player.times) == pytest.approx(1.0, abs=0.05)
-    assert "30 frames/s stored" in on_echo.dock.play.rate.text()
-    assert "shows" in on_echo.dock.play.rate.text()
+    assert "30 frames/s stored" in on_echo.dock.parts.play.rate.text()
+    assert "shows" in on_echo.dock.parts.play.rate.text()
     press(on_echo, KEY.Key_Space)
     assert not player.playing
     shown = on_echo.desk.frame
@@ -74,10 +74,10 @@ def test_the_space_bar_plays_at_the_stored_pace_and_pauses(on_echo):
 
 
 def test_half_speed_takes_twice_as_long(on_echo):
-    player = on_echo.dock.play.playback.player
+    player = on_echo.dock.parts.play.playback.player
     press(on_echo, KEY.Key_BracketLeft)
-    assert on_echo.dock.play.speed.text() == "× 0.5"
-    on_echo.dock.play.buttons["play"].click()
+    assert on_echo.dock.parts.play.speed.text() == "× 0.5"
+    on_echo.dock.parts.play.buttons["play"].click()
     log = frames_shown(on_echo, 3.0)
     assert pace(log, player.times) == pytest.approx(0.5, abs=0.05)
     press(on_echo, KEY.Key_BracketRight)
@@ -101,7 +101,7 @@ def test_steps_and_r_waves_by_key(on_echo, long_echo):
 
 
 def test_one_beat_is_played_round(on_echo, long_echo):
-    play = on_echo.dock.play
+    play = on_echo.dock.parts.play
     press(on_echo, KEY.Key_R)
     first = on_echo.desk.frame
     press(on_echo, KEY.Key_B)
@@ -118,7 +118,7 @@ def test_one_beat_is_played_round(on_echo, long_echo):
 
 
 def test_drawing_stops_play_and_the_line_stays_on_its_frame(on_xray):
-    play = on_xray.dock.play
+    play = on_xray.dock.parts.play
     play.buttons["play"].click()
     on_xray.bot.wait(200)
     on_xray.dock.calipers.tools[OSTIUM.name].click()
@@ -129,7 +129,7 @@ def test_drawing_stops_play_and_the_line_stays_on_its_frame(on_xray):
 
 
 def test_the_slider_takes_over_while_playing(on_echo):
-    play = on_echo.dock.play.playback
+    play = on_echo.dock.parts.play.playback
     play.play_or_pause()
     on_echo.bot.wait(100)
     on_echo.viewer.dims.set_current_step(0, 40)
@@ -139,7 +139,7 @@ def test_the_slider_takes_over_while_playing(on_echo):
 
 
 def test_a_click_on_the_strip_goes_there_and_on_a_letter_to_its_caliper(on_xray):
-    strip, dock = on_xray.dock.play.strip, on_xray.dock
+    strip, dock = on_xray.dock.parts.play.strip, on_xray.dock
     dock.calipers.tools[OSTIUM.name].click()
     on_xray.drag((100, 100), (100, 200))
     facts = strip._strip
@@ -170,7 +170,7 @@ def test_the_best_filled_frame_is_a_suggestion(window, tmp_path):
 
     written = write_case("xa_clean", tmp_path, frames=20)
     window.dock.open_paths([written.path])
-    play = window.dock.play
+    play = window.dock.parts.play
     assert not play.buttons["best_filled"].isEnabled()
     window.bot.waitUntil(lambda: play.finder.curve is not None, timeout=10000)
     press(window, KEY.Key_F)
@@ -182,7 +182,7 @@ def test_the_best_filled_frame_is_a_suggestion(window, tmp_path):
 
 
 def test_a_loop_that_shows_no_filling_says_why(on_xray):
-    play = on_xray.dock.play
+    play = on_xray.dock.parts.play
     on_xray.bot.waitUntil(lambda: play.finder.curve is not None, timeout=10000)
     press(on_xray, KEY.Key_F)
     assert "No frame is suggested" in on_xray.dock.status.text()
@@ -191,7 +191,7 @@ def test_a_loop_that_shows_no_filling_says_why(on_xray):
 def test_playback_goes_with_the_dock(on_xray):
     names = set(on_xray.viewer.window.dock_widgets)
     assert "Playback" in names
-    on_xray.dock.play.buttons["play"].click()
+    on_xray.dock.parts.play.buttons["play"].click()
     on_xray.dock.teardown()
     on_xray.bot.waitUntil(lambda: "Playback" not in on_xray.viewer.window.dock_widgets)
     frame = on_xray.viewer.dims.current_step[0]
