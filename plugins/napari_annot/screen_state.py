@@ -126,6 +126,7 @@ class Facts:
     loops: Mapping[str, Loop]
     standings: Mapping[str, Standing]
     measured: Mapping[str, tuple[Answer, ...]]
+    derived: Mapping[str, tuple[Caliper, ...]]
     traces: Mapping[str, Trace]
     shown: str | None
     display: DisplayChoice
