@@ -12,7 +12,7 @@ from annot.measurement.measured_row import MeasuredRow
 from annot.reads import Read
 from annot.sizing import SizeChart
 from annot.tasks.handover import HandOver, hand_over
-from annot.tasks.measure import Beams, entries_of
+from annot.tasks.measure import Beams, Measure, entries_of, measure_live
 from annot.tasks.read import rules_of
 from annot.tasks.section import WIDTHS, CrossSection, SideBySide, sections_of, side_by_side
 from annot.tasks.sizes import SizeAnswer, answers_of
@@ -60,6 +60,7 @@ def findings_of(
     *,
     beams: Beams,
     chart: SizeChart | None = None,
+    measure: Measure = measure_live,
 ) -> Findings:
     """Work out everything that follows from a read whose loops are open and scales are made.
 
@@ -72,13 +73,15 @@ def findings_of(
         Loops named as the keys of `loops` and `scales`.
     chart : SizeChart, optional
         The user's own.
+    measure : callable
+        As `measure_live`; whoever keeps answers hands in its own.
 
     Raises
     ------
     AnnotError
         If a caliper lies where its loop has no frame or no picture.
     """
-    entries = tuple(entries_of(read, loops, scales, beams=beams))
+    entries = tuple(entries_of(read, loops, scales, beams=beams, measure=measure))
     rows = tuple(parse_table(csv_text(rows_of(entries)), name="table")) if entries else ()
     sections = sections_of(rows) if any(_is_width(row) for row in rows) else []
     sizes, why = _sizes(rows, chart, rules_of(read).size_by)

@@ -68,6 +68,7 @@ class Desk(Sheetwork):
         self._resolved: tuple[Facts, ScreenState] | None = None
         self._sheet = None
         self.asked, self.findings, self.chart, self.chart_name = None, None, None, ""
+        self.findings_current = True
 
     # ---- loops and frames
 

@@ -77,6 +77,7 @@ class Row:
     view: str
     value: str
     interval: str
+    number: float
     scaled: bool
     provisional: bool
     confirmed: bool

@@ -24,7 +24,7 @@ from napari_annot.wording import UNIT_SIGNS
 WARNING = "⚠"
 NO_SCALE, DOUBTFUL, STALE, FITTING, UNSURE = (
     "no scale",
-    "scale doubtful",
+    "doubtful",
     "stale",
     "fitting …",
     "to confirm",
@@ -133,10 +133,13 @@ def _cell(
 
 
 def _standing_in(quantity: str, view: SheetView, facts: Facts) -> list[_Stands]:
-    """Return a view's calipers of a quantity; those that were carried only stand for a frame."""
+    """Return a view's calipers of a quantity; those that were carried only stand for a frame.
+
+    Those of the loop on show come last, for the last one is what a cell shows.
+    """
     return [
         _Stands(part=part, caliper=caliper, answer=facts.measured[caliper.key][0])
-        for part in view.parts
+        for part in sorted(view.parts, key=lambda one: one.file == facts.shown)
         for caliper in (*part.calipers, *facts.derived.get(part.file, ()))
         if caliper.measurand.name == quantity and caliper.origin != "tracked"
     ]

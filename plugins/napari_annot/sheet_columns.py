@@ -64,10 +64,10 @@ def column_of(view: SheetView, facts: Facts) -> ViewColumn:
 
 
 def plane_of(part: LoopRead) -> float | None:
-    """Return an echo loop's plane: as stated for it, else what all its calipers state alike."""
+    """Return an echo loop's plane: as stated for it, else what its calipers state alike."""
     if part.view.plane_deg is not None:
         return part.view.plane_deg
-    stated = {one.view_deg for one in part.calipers}
+    stated = {one.view_deg for one in part.calipers if one.view_deg is not None}
     return stated.pop() if len(stated) == 1 else None
 
 

@@ -35,6 +35,7 @@ class Sheetwork(Assistance):
 
     asked: Asked | None
     findings: Findings | None
+    findings_current: bool
     chart: SizeChart | None
     chart_name: str
     shown: str | None
@@ -132,11 +133,6 @@ class Sheetwork(Assistance):
         if asked is None or (asked.quantity, asked.file) != (caliper.measurand.name, file):
             return caliper
         return replace(caliper, repeat=asked.repeat)
-
-    def take_findings(self, findings: Findings) -> None:
-        """Show what follows from the read."""
-        self.findings = findings
-        self.changed.emit()
 
     def set_chart(self, path: Path) -> None:
         """Take the user's own size chart.

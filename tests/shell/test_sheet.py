@@ -157,7 +157,7 @@ def test_a_scale_that_another_speaks_against_is_doubtful_in_words(two_loops):
     two_loops.read_cell("ostium_width", 1)
     press(two_loops, LINE)
     doubted = two_loops.sheet().cell("ostium_width", 1)
-    assert (doubted.sign, doubted.word) == ("⚠", "scale doubtful")
+    assert (doubted.sign, doubted.word) == ("⚠", "doubtful")
     assert "E_n" in doubted.why[0]
     two_loops.ask_scale(SOUND)
     assert two_loops.sheet().cell("ostium_width", 1).word == ""
