@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from annot.calibration import PixelScale
+from annot.calibration import NoScale, PixelScale
 from annot.exports import TableEntry
 from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import Read
@@ -163,14 +163,15 @@ def _stale(entry: TableEntry) -> Iterator[str]:
 
 
 def _doubts(entry: TableEntry) -> Iterator[str]:
-    """Yield why a scale is in doubt: none, overruled, or at odds with another of the loop."""
-    scale = entry.measurement.scale
+    return iter(scale_doubts(entry.measurement.scale))
+
+
+def scale_doubts(scale: PixelScale | NoScale) -> tuple[str, ...]:
+    """Return why a scale is in doubt: none, overruled, or at odds with another of the loop."""
     if not isinstance(scale, PixelScale):
-        yield scale.reason
-        return
-    if scale.overruled:
-        yield f"overruled: {scale.overruled}"
-    yield from (text for text in scale.warnings if DOUBT in text)
+        return (scale.reason,)
+    overruled = (f"overruled: {scale.overruled}",) if scale.overruled else ()
+    return (*overruled, *(text for text in scale.warnings if DOUBT in text))
 
 
 def _over_limit(protocol: Protocol, entries: Sequence[TableEntry]) -> Iterator[str]:

@@ -43,17 +43,24 @@ def _of(group: str, *rows: tuple[str, str, str]) -> tuple[Action, ...]:
     )
 
 
+def _digit(place: int) -> str:
+    """Return the key of a tool by its place: nine digits, then the same with another key."""
+    held = ("Ctrl", "Alt", "Ctrl+Alt")[place // 9]
+    return f"{held}+{place % 9 + 1}"
+
+
 _REPEATING = {"undo", "redo", "step_on", "step_back", "zoom_in", "zoom_out"}
 
 ACTIONS: tuple[Action, ...] = (
     *_of(
         DRAWING,
-        *((tool.name, f"Draw: {tool.title}", f"Ctrl+{n}") for n, tool in enumerate(PALETTE, 1)),
+        *((tool.name, f"Draw: {tool.title}", _digit(n)) for n, tool in enumerate(PALETTE)),
         ("finish", "End the path being drawn", "Return"),
         ("cancel", "Put the tool down, give up what is half drawn", "Esc"),
     ),
     *_of(
         READING,
+        ("next", "Take the next caliper that is owed in hand", "N"),
         ("undo", "Undo", "Ctrl+Z"),
         ("redo", "Redo", "Ctrl+Shift+Z"),
     ),

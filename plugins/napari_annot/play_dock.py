@@ -4,7 +4,7 @@ from functools import partial
 from typing import Any
 
 from qtpy.QtCore import Qt
-from qtpy.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from annot.tasks.playback import largest_width
 from napari_annot.desk import Desk
@@ -67,7 +67,9 @@ class PlayDock(QWidget):
             span = self.playback.player.span
             strip = strip_of(state, loop, curve=self.finder.curve, span=span)
         self.strip.show_strip(strip)
-        self.place.setText(place_words(strip, strip.frame) if strip else "")
+        words = place_words(strip, strip.frame) if strip else ""
+        self.place.setText(words)
+        self.place.setToolTip(words)
         for name, button in self.buttons.items():
             button.setEnabled(strip is not None and _means(name, strip))
         self._show_rate()
@@ -133,14 +135,17 @@ class PlayDock(QWidget):
                 row.addWidget(self.speed)
         self.buttons["one_beat"].setCheckable(True)
         row.addStretch(1)
-        row.addWidget(self.rate)
+        foot = QHBoxLayout()
+        foot.addWidget(self.place, 1)
+        foot.addWidget(self.rate)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 4, 8, 4)
         layout.setSpacing(4)
         layout.addLayout(row)
         layout.addWidget(self.strip)
-        layout.addWidget(self.place)
-        self.place.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        layout.addLayout(foot)
+        # long words are cut rather than that they widen the window
+        self.place.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
 
     def _connect(self) -> None:
         for name, button in self.buttons.items():

@@ -4,7 +4,7 @@ from functools import partial
 from typing import Any
 
 from qtpy.QtCore import Qt, QTimer
-from qtpy.QtWidgets import QMainWindow
+from qtpy.QtWidgets import QDockWidget, QMainWindow, QWidget
 
 from napari_annot.play_dock import PlayDock
 
@@ -16,19 +16,24 @@ class UnderPicture:
 
     def __init__(self, viewer: Any, dock: PlayDock) -> None:
         self._viewer, self._dock = viewer, dock
+        self._settled = False
         # a model of a viewer has no window
         self._window = getattr(viewer, "window", None)
         if self._window is not None:
             self._window.add_dock_widget(
                 dock, name=TITLE, area="bottom", add_vertical_stretch=False
             )
-            host = dock.window()
-            if isinstance(host, QMainWindow):
-                # the dock at the side needs its height more than the strip the width
-                corner, side = Qt.Corner.BottomRightCorner, Qt.DockWidgetArea.RightDockWidgetArea
-                host.setCorner(corner, side)
         viewer.events.theme.connect(self._follow_theme)
         self._follow_theme()
+
+    def settle(self, window: QWidget, below: QWidget) -> None:
+        """Stand right under the picture, another dock of the same side below."""
+        own, other = self._dock.parentWidget(), below.parentWidget()
+        if self._settled or not isinstance(window, QMainWindow):
+            return
+        if isinstance(own, QDockWidget) and isinstance(other, QDockWidget):
+            self._settled = True
+            window.splitDockWidget(own, other, Qt.Orientation.Vertical)
 
     def close(self) -> None:
         """Let go of desk and viewer; the dock goes once the event that ends it is over."""

@@ -38,6 +38,10 @@ class WindowParts:
         """Stop playing; the dock under the picture goes."""
         self._under.close()
 
+    def settle(self, window: QWidget, below: QWidget) -> None:
+        """Put playback between the picture and what stands below it."""
+        self._under.settle(window, below)
+
     def bind_tools(
         self, arm: Callable[[Tool], object], buttons: Mapping[str, QAbstractButton]
     ) -> None:
@@ -46,6 +50,11 @@ class WindowParts:
             self.keys.bind(tool.name, partial(arm, tool))
             button = buttons[tool.name]
             button.setToolTip(self.keys.hint(tool.name, button.toolTip()))
+
+    def bind_sheet(self, read_next: Callable[[], object], button: QAbstractButton) -> None:
+        """Give the sheet's own acts their keys."""
+        self.keys.bind("next", read_next)
+        button.setToolTip(self.keys.hint("next"))
 
     def _bind(self) -> None:
         desk, pen, keys = self._desk, self._stage.mouse.pen, self.keys
