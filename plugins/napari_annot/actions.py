@@ -77,6 +77,19 @@ ACTIONS: tuple[Action, ...] = (
         ("largest", "Go to the largest measured width of the loop", "M"),
         ("best_filled", "Go to the frame suggested as best filled (X-ray)", "F"),
     ),
+    *_of(
+        LOOKING,
+        ("next_window", "Look through the next window (greys)", "W"),
+        ("last_window", "Look through the window before", "Shift+W"),
+        ("swap_greys", "Swap dark and light", "I"),
+        ("gamma_up", "Darker middle greys (gamma up)", "G"),
+        ("gamma_down", "Brighter middle greys (gamma down)", "Shift+G"),
+        ("as_filed", "Look at the loop as its file asks", "Shift+I"),
+        ("zoom_in", "Zoom in", "+"),
+        ("zoom_out", "Zoom out", "-"),
+        ("zoom_fit", "Show the whole picture", "Z"),
+        ("zoom_pixels", "One pixel of the loop on one of the screen", "Shift+Z"),
+    ),
     *_of(HELP, ("key_list", "This list of actions and keys", "F1")),
 )
 

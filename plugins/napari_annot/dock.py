@@ -38,6 +38,7 @@ from napari_annot.stage import Stage
 from napari_annot.tall_page import TallPage
 from napari_annot.thumbnails import Thumbnails
 from napari_annot.ties import Ties
+from napari_annot.tips import give_tips
 from napari_annot.window_parts import WindowParts
 from napari_annot.workers import ScaleFitter
 
@@ -76,6 +77,7 @@ class MeasureDock(DockActs):
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
         self.parts = WindowParts(self, napari_viewer, self.desk, self.stage)
         self.parts.bind_tools(self.arm, self.calipers.tools)
+        self.parts.bind_display(self.display)
         self.parts.bind_sheet(partial(self.attempt, self.desk.read_next), self.sheet.next)
         self.plotter = Plotter(self.desk, self.bench.panes)
         self._bench_place = BenchPlace(napari_viewer, self.bench, self.plotter)
@@ -91,6 +93,7 @@ class MeasureDock(DockActs):
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         connect_all(self)
+        give_tips(self)
         self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         self._say_what_was_found()

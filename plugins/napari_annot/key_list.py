@@ -1,7 +1,7 @@
 """The list of everything that has a key: searched by typing, done by Return."""
 
 from qtpy.QtCore import QEvent, QModelIndex, QObject, Qt
-from qtpy.QtGui import QKeyEvent, QKeySequence
+from qtpy.QtGui import QColor, QKeyEvent, QKeySequence
 from qtpy.QtWidgets import (
     QAbstractItemView,
     QDialog,
@@ -19,7 +19,8 @@ from napari_annot.keys import Keys
 HEADS = ("Action", "Key", "Group")
 NAME = Qt.ItemDataRole.UserRole
 TITLE = "Actions and keys"
-HINT = "Type to search; Return or a double click does it. Grey: means nothing at this moment."
+HINT = "Type to search; Return or a double click does it."
+NOT_NOW, GREY = "not now", "#8A8F98"
 LEAST_POINTS = 10
 
 
@@ -97,9 +98,13 @@ class KeyList(QDialog):
         self.list.clear()
         for one in self._keys.bound:
             key = QKeySequence(one.key).toString(QKeySequence.SequenceFormat.NativeText)
-            item = QTreeWidgetItem([one.words, key, one.group])
+            can = self._keys.can(one.name)
+            item = QTreeWidgetItem(
+                [one.words, key, one.group if can else f"{one.group}, {NOT_NOW}"]
+            )
             item.setData(0, NAME, one.name)
-            item.setDisabled(not self._keys.can(one.name))
+            for column in range(len(HEADS) if not can else 0):
+                item.setForeground(column, QColor(GREY))
             self.list.addTopLevelItem(item)
         for column in (1, 2):
             self.list.resizeColumnToContents(column)

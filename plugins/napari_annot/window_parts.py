@@ -8,9 +8,11 @@ from qtpy.QtWidgets import QAbstractButton, QWidget
 
 from napari_annot.caliper_panel import PALETTE
 from napari_annot.desk import Desk
+from napari_annot.display_panel import DisplayPanel
 from napari_annot.key_list import KeyList
 from napari_annot.keys import Keys
 from napari_annot.play_dock import PlayDock
+from napari_annot.screen_state import ScreenState
 from napari_annot.stage import Stage
 from napari_annot.tools import Tool
 from napari_annot.under_picture import UnderPicture
@@ -51,6 +53,27 @@ class WindowParts:
             button = buttons[tool.name]
             button.setToolTip(self.keys.hint(tool.name, button.toolTip()))
 
+    def bind_display(self, panel: DisplayPanel) -> None:
+        """Let the panel of looking turn the same knobs as the keys, and follow them."""
+        looks = self._stage.looks
+        panel.window_chosen.connect(looks.choose)
+        panel.gamma_turned.connect(looks.turn_gamma)
+        panel.reset_wanted.connect(looks.reset)
+        for name, widget in (
+            ("next_window", panel.windows),
+            ("gamma_up", panel.darker),
+            ("gamma_down", panel.brighter),
+            ("as_filed", panel.as_filed),
+            ("swap_greys", panel.swap),
+        ):
+            widget.setToolTip(self.keys.hint(name, widget.toolTip()))
+
+        def show() -> None:
+            look = looks.look
+            panel.show_look(None if look is None else look.name, looks.words())
+
+        self._desk.changed.connect(show)
+
     def bind_sheet(self, read_next: Callable[[], object], button: QAbstractButton) -> None:
         """Give the sheet's own acts their keys."""
         self.keys.bind("next", read_next)
@@ -63,3 +86,21 @@ class WindowParts:
         keys.bind("cancel", pen.cancel, when=lambda state: state.tool is not None)
         keys.bind("finish", pen.end_path, when=lambda state: state.drawing_path)
         keys.bind("key_list", self.key_list.open_list)
+        looks = self._stage.looks
+        for name, done in (
+            ("next_window", looks.next_window),
+            ("last_window", partial(looks.next_window, -1)),
+            ("swap_greys", looks.swap_greys),
+            ("gamma_up", partial(looks.turn_gamma, 1)),
+            ("gamma_down", partial(looks.turn_gamma, -1)),
+            ("as_filed", looks.reset),
+            ("zoom_in", partial(looks.zoom, 1)),
+            ("zoom_out", partial(looks.zoom, -1)),
+            ("zoom_fit", looks.fit),
+            ("zoom_pixels", looks.zoom_to_pixels),
+        ):
+            keys.bind(name, done, when=_has_loop)
+
+
+def _has_loop(state: ScreenState) -> bool:
+    return state.shown is not None
