@@ -25,6 +25,7 @@ PARTS = {
     "share_ends": "placing the ends",
     "share_depth": "unknown depth",
     "share_tilt": "unknown tilt",
+    "share_speed": "the speed of sound",
     "share_other": "everything else",
 }
 
