@@ -16,7 +16,7 @@ from annot.geometry import PixelPoint
 from annot.measurement import Beam, Known, measure_caliper
 from annot.measurement.section_views import cross_covariance, seen_length
 from annot.reads import LoopRead, ViewOverride
-from annot.uncertainty import coverage_factor, covariance
+from annot.uncertainty import covariance, coverage_factor
 from annot.vocabulary import MEASURANDS
 from tests.strategies import caliper, catheter_scale, echo_header, header, paths, region, view
 from tests.unit.exports.conftest import entry_of
