@@ -24,18 +24,16 @@ WIDTH_MM = 24.0
 FINE_PER_FRAME = 20
 ARM = "as drawn"
 
-DRAWN = MappingProxyType(
-    {
-        "frames": "15 to 60 a second, over 2 to 5 beats of 600 to 1200 ms, at most 200 frames; "
-        "the first R wave anywhere in the first beat",
-        "course": "about 24 mm: wave, one narrow peak, plateau, two peaks, three waves that keep "
-        "no step with the beat, or no movement at all",
-        "movement": "1 to 6 mm; each beat's own differs by 10 % (normal)",
-        "noise": "normal, 0.05 to 1 of the movement, logarithmic",
-        "noise over time": "a third of cases from frame to frame, else as an autoregressive "
-        "process of 15 to 100 ms",
-    }
-)
+DRAWN = {
+    "frames": "15 to 60 a second, over 2 to 5 beats of 600 to 1200 ms, at most 200 frames; "
+    "the first R wave anywhere in the first beat",
+    "course": "about 24 mm: wave, one narrow peak, plateau, two peaks, three waves that keep "
+    "no step with the beat, or no movement at all",
+    "movement": "1 to 6 mm; each beat's own differs by 10 % (normal)",
+    "noise": "normal, 0.05 to 1 of the movement, logarithmic",
+    "noise over time": "a third of cases from frame to frame, else as an autoregressive "
+    "process of 15 to 100 ms",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,7 @@
 """The largest of a noisy curve; over thousands of them `annot validate curve` counts."""
 
+import pickle
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 
 from annot.measurement.curve_process import draw_curve
 from annot.measurement.peak import largest_of, smallest_of
-from annot.tasks.rehearse import CURVE, curve_study, run_case, run_study
+from annot.tasks.rehearse import CURVE, READING, SCALE_KINDS, curve_study, run_case, run_study
 from annot.tasks.rehearse.curve_case import SHAPES, draw
 from annot.tasks.rehearse.study import chance_of
 
@@ -119,6 +121,11 @@ def test_what_is_drawn_is_what_is_said_to_be_drawn():
     assert np.std(errors) == pytest.approx(1.0, abs=0.08)
     kept = np.mean([one.step_correlation == 0 for one in cases])
     assert kept == pytest.approx(1 / 3, abs=0.15)
+
+
+@pytest.mark.parametrize("study", [CURVE, READING, *SCALE_KINDS.values()], ids=lambda one: one.name)
+def test_a_study_goes_to_other_processes_as_it_is(study):
+    assert pickle.loads(pickle.dumps(study)) == study
 
 
 def test_the_study_says_how_often_intervals_hold():
