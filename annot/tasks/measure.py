@@ -126,7 +126,7 @@ def entries_of(
     known = known_of(read, loops, scales, beams, evidence=evidence)
     for one in read.loops:
         header = loops[one.file].header
-        study, scale = _study(read, header), scales[one.file]
+        study, scale = study_name(read, header), scales[one.file]
         plan = LoopPlan(part=one, loop=loops[one.file], scale=scale, protocol=rules)
         found: list[tuple[Measurement, tuple[RuleDeviation, ...]]] = []
         for caliper in one.calipers:
@@ -221,7 +221,8 @@ def _scales(read: Read, loops: Mapping[str, Loop]) -> dict[str, LoopScale]:
     return scales
 
 
-def _study(read: Read, header: LoopHeader) -> str:
+def study_name(read: Read, header: LoopHeader) -> str:
+    """Return what a row calls its study: the read's name for it, else a keyed pseudonym."""
     if read.study is not None:
         return read.study
     return study_pseudonym(header.study_instance_uid, load_or_make_key(key_file()))
