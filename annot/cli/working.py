@@ -23,3 +23,16 @@ def working(what: str) -> Iterator[Callable[[str], None]]:
         return
     with Status(what, console=screen) as status:
         yield lambda name: status.update(Text(f"{what}: {name}"))
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int], None]]:
+    """Show on a terminal how many there are so far; elsewhere show nothing.
+
+    Yields
+    ------
+    callable
+        Takes the number.
+    """
+    with working(what) as progress:
+        yield lambda number: progress(f"{number:,}")

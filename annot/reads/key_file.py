@@ -27,8 +27,8 @@ _BLOCK, _PARALLEL = 8, 1
 # A file that asks for more memory than 1 GiB is no key of this program's making.
 LEAST_COST, MOST_COST = 1 << 14, 1 << 20
 LEAST_PASSPHRASE = 12
-_LETTERS = "ABCDEFGHJKMNPQRSTVWXYZ23456789"
-_CODE_LETTERS = 7
+LETTERS = "ABCDEFGHJKMNPQRSTVWXYZ23456789"
+CODE_LETTERS = 7
 
 
 class SourcePart(Part):
@@ -157,9 +157,9 @@ def keyed_code(secret: str, *parts: str) -> str:
     """Return a short code made of letters and digits that are not mistaken for each other."""
     number = int.from_bytes(keyed(secret, "code", *parts)[:16])
     letters = []
-    for _ in range(_CODE_LETTERS):
-        number, place = divmod(number, len(_LETTERS))
-        letters.append(_LETTERS[place])
+    for _ in range(CODE_LETTERS):
+        number, place = divmod(number, len(LETTERS))
+        letters.append(LETTERS[place])
     return "".join(letters)
 
 

@@ -27,7 +27,7 @@ from annot.tasks.made_whole import made_whole
 from annot.tasks.reads_key import KeyRing
 from annot.tasks.reads_prepare import owed
 from annot.tasks.reads_source import source_of
-from annot.tasks.reads_study import PACKAGE_KIND, Study, mask_of
+from annot.tasks.reads_study import PACKAGE_KIND, READ_KIND, Study, mask_of
 
 __all__ = ["ENCODINGS", "Encoding", "Handing", "hand_out"]
 
@@ -108,6 +108,10 @@ def _list_of(study: Study, handing: Handing) -> tuple[Presentation, ...]:
             f"Study {study.file.code} has no reader {handing.reader}; it has "
             f"{', '.join(study.file.readers)}."
         )
+    # what came back is closed: a further package holds what was assigned since
+    shown = tuple(one for one in shown if (READ_KIND, one.code) not in study.versions)
+    if not shown:
+        raise InputError(f"Every showing of reader {handing.reader} came back already.")
     if (PACKAGE_KIND, handing.reader) in study.versions and not handing.reason.strip():
         raise InputError(
             f"Reader {handing.reader} has a package already; to hand it out once more give a "

@@ -29,7 +29,7 @@ from annot.store import Intent, Query, Record, Store, connect
 from annot.vocabulary.protocol import Protocol
 
 STUDY_KIND, LOOP_KIND, ASSIGNMENT_KIND = "study", "loop", "assignment"
-PACKAGE_KIND, UNBLINDING_KIND = "package", "unblinding"
+PACKAGE_KIND, READ_KIND, UNBLINDING_KIND = "package", "read", "unblinding"
 ASSIGNMENT_KEY = "main"
 
 
