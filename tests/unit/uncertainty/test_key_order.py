@@ -24,6 +24,7 @@ def product(first: str, second: str):
         ("system-7ba38131:ultrasound", "system:ultrasound"),
         ("1.2.826.0.1.3680043.8.498.242:sound", ":sound"),
         ("2.25.340191727265563711942402240902376607788:sound", ":sound"),
+        (f"{'0f' * 32}:27:ostium", ":27:ostium"),
         ("o1:0:row:placed", "o1:0:row:placed"),
         ("lz-90:1:column", "lz-90:1:column"),
         ("tip:landmark:12:140.250,268.300:row", "tip:landmark:12:140.250,268.300:row"),
