@@ -35,30 +35,34 @@ def living(kind):
     return sum(isinstance(one, kind) for one in gc.get_objects())
 
 
+def opened_and_closed(make_viewer, bot, path, first):
+    """Work a little in a window and close it; a frame of its own, whose names go with it."""
+    viewer = make_viewer(show=True)
+    dock = MeasureDock(viewer)
+    viewer.window.add_dock_widget(dock, name="Scale and calipers", area="right")
+    dock.open_paths([path])
+    dock.parts.play.playback.play_or_pause()
+    bot.wait(150)
+    held = [weakref.ref(one) for one in (viewer, viewer.window._qt_viewer, dock, dock.desk)]
+    if first == "dock":
+        dock.teardown()
+        settle(bot)
+        viewer.close()
+    else:
+        viewer.close()
+        settle(bot)
+        dock.teardown()
+    dock.autosave.drop()
+    return held
+
+
 @pytest.mark.parametrize("first", ["dock", "window"])
 def test_viewer_and_dock_are_let_go_whichever_goes_first(
     sound_binding, make_napari_viewer, qtbot, xray, first
 ):
-    viewer = make_napari_viewer(show=True)
-    dock = MeasureDock(viewer)
-    viewer.window.add_dock_widget(dock, name="Scale and calipers", area="right")
-    dock.open_paths([xray.path])
-    dock.parts.play.playback.play_or_pause()
-    qtbot.wait(150)
-    held = [weakref.ref(one) for one in (viewer, viewer.window._qt_viewer, dock, dock.desk)]
-    if first == "dock":
-        dock.teardown()
-        settle(qtbot)
-        viewer.close()
-    else:
-        viewer.close()
-        settle(qtbot)
-        dock.teardown()
-    dock.autosave.drop()
-    del viewer, dock
+    held = opened_and_closed(make_napari_viewer, qtbot, xray.path, first)
     settle(qtbot)
-    left = [type(one()).__name__ for one in held if one() is not None]
-    assert left == []
+    assert [type(one()).__name__ for one in held if one() is not None] == []
 
 
 @pytest.fixture(scope="module")
@@ -137,3 +141,11 @@ def test_a_dock_closed_and_opened_again_works_on_and_leaves_no_second_hand(on_xr
     assert len(dock.desk.state().rows) == 1
     names = list(viewer.window.dock_widgets)
     assert names.count("Playback") == 1
+
+
+def test_a_picture_taken_away_on_a_later_frame_does_not_come_back(on_xray):
+    on_xray.viewer.dims.set_current_step(0, 4)
+    on_xray.viewer.layers.clear()
+    on_xray.bot.wait(30)
+    assert list(on_xray.viewer.layers) == []
+    assert on_xray.desk.shown is None
