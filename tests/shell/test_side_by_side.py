@@ -81,6 +81,7 @@ def test_each_loop_has_its_own_scale_and_calipers(beside):
     desk = beside.desk
     first, second = desk.loops
     panel = beside.dock.scale
+    press(beside, KEY.Key_T)  # by time, so that first frame stands beside first frame
     for file, mm in ((first, "0.2"), (second, "0.3")):
         desk.show(file)
         panel.kind.setCurrentIndex(panel.kind.findData("given"))
