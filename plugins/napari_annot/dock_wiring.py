@@ -89,6 +89,11 @@ def _connect_read(dock: "MeasureDock") -> None:
         lambda stated: dock.attempt(lambda: desk.state_conditions(stated))
     )
     reading.plane_stated.connect(lambda plane: dock.attempt(lambda: desk.state_plane(plane)))
+    reading.protocol_stated.connect(dock.state_protocol)
+    reading.own_protocol_wanted.connect(dock.ask_protocol)
+    reading.implant_stated.connect(
+        lambda implant: dock.attempt(lambda: desk.state_implant(implant))
+    )
     reading.take_up.clicked.connect(dock.take_up)
     reading.load_wanted.connect(dock.ask_read)
     reading.save_wanted.connect(dock.ask_save)

@@ -7,8 +7,10 @@ from pathlib import Path
 
 from annot.calibration import BorrowedRequest
 from annot.measurement import Caliper
-from annot.reads import Conditions, LoopRead
+from annot.reads import LoopRead
 from annot.tasks.read import Read
+
+PROTOCOL_FILES = (".yaml", ".yml")
 
 
 def loop_of(read: Read, file: str) -> LoopRead:
@@ -26,12 +28,6 @@ def with_loop(read: Read, loop: LoopRead) -> Read:
 def edited(read: Read, file: str, edit: Callable[[LoopRead], LoopRead]) -> Read:
     """Return the read with one loop's part changed."""
     return replace(read, loops=tuple(edit(one) if one.file == file else one for one in read.loops))
-
-
-def told(loop: LoopRead, conditions: Conditions) -> LoopRead:
-    """Return the loop with loading and rhythm as stated here; what only a file states stays."""
-    kept = replace(loop.conditions, loading=conditions.loading, rhythm=conditions.rhythm)
-    return replace(loop, conditions=kept)
 
 
 def with_caliper(read: Read, file: str, caliper: Caliper) -> Read:
@@ -98,7 +94,7 @@ def next_repeat(loop: LoopRead, quantity: str, frame: int) -> int:
 
 
 def renamed(read: Read, name: Callable[[str], str]) -> Read:
-    """Return the read with every file named anew, those that scales are borrowed from too."""
+    """Return the read with every file named anew: loops, lenders of scales, a protocol's file."""
 
     def rename(loop: LoopRead) -> LoopRead:
         scale = loop.scale
@@ -106,7 +102,12 @@ def renamed(read: Read, name: Callable[[str], str]) -> Read:
             scale = replace(scale, file=name(scale.file))
         return replace(loop, file=name(loop.file), scale=scale)
 
-    return replace(read, loops=tuple(rename(one) for one in read.loops))
+    own = read.protocol.lower().endswith(PROTOCOL_FILES)
+    return replace(
+        read,
+        loops=tuple(rename(one) for one in read.loops),
+        protocol=name(read.protocol) if own else read.protocol,
+    )
 
 
 def beside(folder: Path) -> Callable[[str], str]:

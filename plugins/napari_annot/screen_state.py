@@ -7,6 +7,7 @@ from annot.calibration import DeviceOffer, ScaleRequest
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
 from annot.reads import Conditions
+from annot.reads.read import Implant
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot.answers import Answer
@@ -108,6 +109,8 @@ class ScreenState:
     plane_deg: float | None
     reader: str
     study: str
+    protocol: str
+    implant: Implant | None
     placing: EndPlacing
     ghost: bool
     carrying: str

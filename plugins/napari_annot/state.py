@@ -44,6 +44,8 @@ def resolve(facts: Facts) -> ScreenState:
         plane_deg=part.view.plane_deg if part else None,
         reader=facts.read.reader,
         study=facts.read.study or "",
+        protocol=facts.read.protocol,
+        implant=facts.read.implant,
         placing=facts.placing,
         ghost=_ghost(facts) is not None,
         carrying=wording.carrying_words(facts.carried),

@@ -1,5 +1,6 @@
 """The measurements as a Qt table model: words for the eye, values for sorting."""
 
+from collections.abc import Callable
 from typing import Any
 
 from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
@@ -82,7 +83,7 @@ class MeasurementTable(QAbstractTableModel):
     def data(self, index: Index, role: int = Role.DisplayRole) -> Any:
         """Return what a cell shows."""
         row, column = self._rows[index.row()], index.column()
-        shows = {
+        shows: dict[int, Callable[[], Any]] = {
             Role.DisplayRole: lambda: _text(row, column),
             Role.EditRole: lambda: row.repeat,
             Role.ToolTipRole: lambda: _tip(row, column),
