@@ -20,7 +20,7 @@ from napari_annot.answering import Answerer
 from napari_annot.autosave import Autosave, left_behind
 from napari_annot.bench import Bench, BenchPlace
 from napari_annot.binding import binding_fault
-from napari_annot.caliper_panel import PALETTE, CaliperPanel
+from napari_annot.caliper_panel import CaliperPanel
 from napari_annot.carrier import Carrier
 from napari_annot.closing import ClosingGuard
 from napari_annot.desk import Desk
@@ -29,7 +29,6 @@ from napari_annot.dock_acts import DockActs
 from napari_annot.dock_wiring import connect_all
 from napari_annot.finding import Finder
 from napari_annot.follows_state import follows_of
-from napari_annot.keys import Keys
 from napari_annot.loops_panel import LoopsPanel
 from napari_annot.plots import Plotter
 from napari_annot.read_panel import ReadPanel
@@ -39,6 +38,8 @@ from napari_annot.stage import Stage
 from napari_annot.tall_page import TallPage
 from napari_annot.thumbnails import Thumbnails
 from napari_annot.ties import Ties
+from napari_annot.tips import give_tips
+from napari_annot.window_parts import WindowParts
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 4
@@ -74,6 +75,10 @@ class MeasureDock(DockActs):
         self.table = self.bench.table
         self.headline, self.status = QLabel(), QLabel()
         self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
+        self.parts = WindowParts(self, napari_viewer, self.desk, self.stage)
+        self.parts.bind_tools(self.arm, self.calipers.tools)
+        self.parts.bind_display(self.display)
+        self.parts.bind_sheet(partial(self.attempt, self.desk.read_next), self.sheet.next)
         self.plotter = Plotter(self.desk, self.bench.panes)
         self._bench_place = BenchPlace(napari_viewer, self.bench, self.plotter)
         self._ties = Ties(
@@ -81,14 +86,14 @@ class MeasureDock(DockActs):
             self.stage,
             (
                 *(self.fitter, self.answerer, self.carrier, self.autosave, self.finder),
-                *(self.thumbnails, self._bench_place),
+                *(self.thumbnails, self.parts, self._bench_place),
             ),
         )
         # by a plain object: a dying widget hears its own signal no more
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         connect_all(self)
-        self._keys = self._make_keys()
+        give_tips(self)
         self._rest, self._resting = self._make_rest(), self.desk.draft
         self.desk.changed.connect(self.refresh)
         self._say_what_was_found()
@@ -108,6 +113,7 @@ class MeasureDock(DockActs):
         super().showEvent(event)
         self._guard.watch(self.window())
         self._bench_place.settle(self.window())
+        self.parts.settle(self.window(), self.bench)
         self._ask_width(self.window())
 
     def _ask_width(self, window: QWidget) -> None:
@@ -146,7 +152,7 @@ class MeasureDock(DockActs):
         self.tabs.setTabText(READ_TAB, "Read (unsaved)" if state.unsaved else "Read")
         self.progress.setVisible(state.scale.state == "fitting")
         self.status.setText(f"⚠ {state.message}" if state.message_is_fault else state.message)
-        self._keys.follow(state)
+        self.parts.keys.follow(state)
         self._wait_for_rest()
 
     def _say_what_was_found(self) -> None:
@@ -189,21 +195,6 @@ class MeasureDock(DockActs):
         layout.addWidget(self.tabs, 1)
         layout.addWidget(self.status)
         layout.addWidget(self.caution)
-
-    def _make_keys(self) -> Keys:
-        pen = self.stage.mouse.pen
-        keys = Keys(self)
-        keys.add("undo", "Ctrl+Z", self.desk.undo)
-        keys.add("redo", "Ctrl+Shift+Z", self.desk.redo)
-        keys.add("cancel", "Esc", pen.cancel)
-        keys.add("finish", "Return", pen.end_path)
-        keys.add("next", "N", partial(self.attempt, self.desk.read_next))
-        self.sheet.next.setToolTip("Take the next caliper that is owed in hand\nKey: N")
-        for number, tool in enumerate(PALETTE, start=1):
-            keys.add(tool.name, f"Ctrl+{number}", partial(self.arm, tool))
-            button = self.calipers.tools[tool.name]
-            button.setToolTip(f"{button.toolTip()}\nKey: Ctrl+{number}")
-        return keys
 
     def _make_rest(self) -> QTimer:
         """Return what tells that a line being drawn has not moved for a moment."""
