@@ -7,6 +7,7 @@ from pathlib import Path
 
 from annot.calibration import BorrowedRequest
 from annot.measurement import Caliper
+from annot.measurement.placed_landmark import PlacedLandmark
 from annot.reads import LoopRead
 from annot.tasks.read import Read
 
@@ -49,6 +50,27 @@ def without_caliper(read: Read, key: str) -> Read:
         loops=tuple(
             replace(one, calipers=tuple(each for each in one.calipers if each.key != key))
             for one in read.loops
+        ),
+    )
+
+
+def with_landmark(read: Read, file: str, mark: PlacedLandmark) -> Read:
+    """Return the read with a landmark placed, in place of the one of its name on its frame."""
+
+    def edit(loop: LoopRead) -> LoopRead:
+        others = (one for one in loop.landmarks if (one.name, one.frame) != (mark.name, mark.frame))
+        return replace(loop, landmarks=(*others, mark))
+
+    return edited(read, file, edit)
+
+
+def without_landmarks(read: Read, file: str, frame: int) -> Read:
+    """Return the read without the landmarks of one frame."""
+    return edited(
+        read,
+        file,
+        lambda loop: replace(
+            loop, landmarks=tuple(one for one in loop.landmarks if one.frame != frame)
         ),
     )
 
