@@ -50,13 +50,22 @@ def _digit(place: int) -> str:
     return f"{held}+{place % 9 + 1}"
 
 
-_REPEATING = {"undo", "redo", "step_on", "step_back", "zoom_in", "zoom_out"}
+_NUDGES = ("end_up", "end_down", "end_left", "end_right")
+_REPEATING = {"undo", "redo", "step_on", "step_back", "zoom_in", "zoom_out", *_NUDGES}
 
 ACTIONS: tuple[Action, ...] = (
     *_of(
         DRAWING,
         *((tool.name, f"Draw: {tool.title}", _digit(n)) for n, tool in enumerate(PALETTE)),
         ("finish", "End the path being drawn", "Return"),
+        ("end_up", "Move the end in hand half a pixel up", "Alt+Up"),
+        ("end_down", "Move the end in hand half a pixel down", "Alt+Down"),
+        ("end_left", "Move the end in hand half a pixel to the left", "Alt+Left"),
+        ("end_right", "Move the end in hand half a pixel to the right", "Alt+Right"),
+        ("other_end", "Take the selected caliper's next end in hand", "E"),
+        ("copy_here", "Copy the selected caliper to the frame on show", "K"),
+        ("guides", "Show or hide the guides", "U"),
+        ("nearby", "Show or hide the calipers of nearby frames", "O"),
         ("cancel", "Put the tool down, give up what is half drawn", "Esc"),
     ),
     *_of(
