@@ -17,6 +17,7 @@ from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.protocol import protocol
+from annot.cli.reads import reads
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
@@ -72,6 +73,7 @@ for verb in (
 app.add_typer(audit, name="audit")
 app.add_typer(check, name="check")
 app.add_typer(protocol, name="protocol")
+app.add_typer(reads, name="reads")
 app.add_typer(validate, name="validate")
 
 
