@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from annot.cli.main import app
 from annot.errors import InputError
 from annot.loops import open_loop
-from annot.tasks.check.phantom_run import RunSettings, look_for
+from annot.tasks.check.phantom_run import RunSettings, look_for, phantoms_in
 from annot.tasks.check.phantom_values import XrayLimits, values_of
 from annot.tasks.check.reference import Reference
 from annot.tasks.check.run import CheckPlan, run_check
@@ -113,6 +113,18 @@ def test_oblong_pixels_that_the_header_calls_square_fail(plate, tmp_path):
     values = {one.quantity: one for one in values_of(found, FLAT, XrayLimits())}
     assert values["squareness"].value == pytest.approx(-100 * 0.04 / 1.04, abs=0.4)
     assert values["squareness"].verdict == "fail"
+
+
+def test_values_that_fall_with_the_beam_are_turned_over(plate, tmp_path):
+    data = dcmread(plate)
+    top = 2**data.BitsStored - 1
+    data.PixelData = (top - data.pixel_array).astype(np.uint16).tobytes()
+    data.PixelIntensityRelationshipSign = -1
+    other = tmp_path / "turned.dcm"
+    dcmwrite(other, data)
+    found, plain = (phantoms_in(open_loop(path), 0) for path in (other, plate))
+    assert [one.kind for one in found] == [one.kind for one in plain]
+    assert [one.size_px for one in found] == pytest.approx([one.size_px for one in plain])
 
 
 def test_an_object_that_is_not_there_leaves_the_check_undecided(plate):

@@ -14,7 +14,7 @@ from annot.exports.room_figures import chart_figure
 from annot.exports.room_page import Picture, RoomPage, Table, room_html
 from annot.geometry import PixelPoint
 from annot.quality.judgement import CheckedValue
-from annot.quality.phantom_search import FoundPhantom, find_phantoms
+from annot.quality.phantom_search import FoundPhantom
 from annot.tasks.check.chart import (
     ChartName,
     RoomChart,
@@ -23,6 +23,7 @@ from annot.tasks.check.chart import (
     run_length_words,
 )
 from annot.tasks.check.due import due_dates
+from annot.tasks.check.phantom_run import phantoms_in
 from annot.tasks.check.reference import Room
 from annot.tasks.check.register import Check, Register
 from annot.tasks.open import open_loop
@@ -128,9 +129,8 @@ def _figure(chart: RoomChart) -> Picture:
 def _picture(path: Path) -> Picture:
     """Return the first frame of a loop with every phantom that is found on it."""
     loop = open_loop(path)
-    frame = loop.frame(0)
-    found = find_phantoms(frame if frame.ndim == 2 else frame.mean(axis=2))
-    panel = Panel(frame=frame, title=path.name, lines=tuple(map(_outline, found)))
+    found = phantoms_in(loop, 0) if loop.header.xray else ()
+    panel = Panel(frame=loop.frame(0), title=path.name, lines=tuple(map(_outline, found)))
     what = ", ".join(f"{one.kind} of {one.size_px:.1f} px" for one in found) or "no phantom"
     words = f"{path.name}: found by itself {what}"
     return Picture(data=png_of([panel], caption=words), kind="png", words=words)
