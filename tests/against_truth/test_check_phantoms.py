@@ -146,6 +146,19 @@ def test_two_geometries_are_told_apart_and_compared(plate, tmp_path):
     assert apart.value == pytest.approx(4.0, abs=0.1)
 
 
+def test_two_doses_in_one_geometry_are_compared(plate, tmp_path):
+    other = changed(plate, tmp_path, XRayTubeCurrent=100)
+    plan = CheckPlan(references=REFERENCES[3:4], settings=FLAT)
+    run = run_check([plate, other], plan, room="lab", today=date(2026, 1, 2))
+    (apart,) = [one for one in run.check.as_found if one.quantity == "exposure_dependence"]
+    assert apart.value == pytest.approx(0, abs=1e-6)
+    assert "mA" in apart.note
+    assert [one["exposure"] for one in run.check.loops] == [
+        "80 kV, 500 mA, 8 ms",
+        "80 kV, 100 mA, 8 ms",
+    ]
+
+
 def test_a_loop_of_another_kind_is_refused(plate, tmp_path):
     other = changed(plate, tmp_path, Modality="OT", SOPClassUID="1.2.840.10008.5.1.4.1.1.7.2")
     with pytest.raises(InputError, match="neither an X-ray nor an ultrasound"):

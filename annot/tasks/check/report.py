@@ -133,7 +133,7 @@ def _picture(path: Path) -> Picture:
     panel = Panel(frame=loop.frame(0), title=path.name, lines=tuple(map(_outline, found)))
     what = ", ".join(f"{one.kind} of {one.size_px:.1f} px" for one in found) or "no phantom"
     words = f"{path.name}: found by itself {what}"
-    return Picture(data=png_of([panel], caption=words), kind="png", words=words)
+    return Picture(data=png_of([panel], caption=path.name), kind="png", words=words)
 
 
 def _outline(found: FoundPhantom) -> Line:
@@ -162,6 +162,10 @@ def _page(
     verdict = "Never checked."
     if last is not None:
         verdict = f"Last check {last.taken.isoformat()}: found {last.found}, left {last.left}."
+        drifting = {one.name.quantity for one in charts if one.limits and _speaks_now(one)}
+        if drifting:
+            names = ", ".join(sorted(drifting)).replace("_", " ")
+            verdict += f" Out of control at the last check: {names}."
     systems = ", ".join(room.systems) or "none named"
     return RoomPage(
         room=room.name,
@@ -262,17 +266,28 @@ def _history(checks: Sequence[Check]) -> Table:
     )
 
 
+def _speaks_now(chart: RoomChart) -> bool:
+    """Tell whether a chart speaks at its last point."""
+    return any(each.point == len(one.points) - 1 for one in chart.charts for each in one.signals)
+
+
 def _warnings(last: Check | None, charts: Sequence[RoomChart]) -> list[str]:
+    """Return what is missing, and one line for each chart that speaks."""
     found = list(last.missing) if last else []
     for chart in charts:
+        trial = "" if chart.limits else ", by limits that are not recorded"
+        quantity = chart.name.quantity.replace("_", " ")
         for one in chart.charts:
+            if one.in_control:
+                continue
             points = chart.points[len(chart.points) - len(one.points) :]
-            found += [
-                f"{chart.name.quantity.replace('_', ' ')}, {one.kind}: {each.rule}, "
-                f"{points[each.point].key}"
-                for each in one.signals
-            ]
-    return list(dict.fromkeys(found))
+            first = one.signals[0]
+            spoken = len({each.point for each in one.signals})
+            found.append(
+                f"{quantity}, {one.kind}{trial}: speaks first at {points[first.point].key} "
+                f"({first.rule}), at {spoken} of {len(points)} checks in all"
+            )
+    return found
 
 
 def _facts(

@@ -183,7 +183,8 @@ def test_a_page_is_whole_escaped_and_asks_the_network_for_nothing(register, tmp_
     assert all(one.startswith("data:image/svg+xml;base64,") for one in parsed.sources)
     assert "<b>north</b>" in parsed.text
     assert "found fail, left fail" in parsed.text
-    assert "beyond a limit" in parsed.text
+    assert "Out of control at the last check: scale deviation ball." in parsed.text
+    assert "speaks first at lab 2026-01-20 #1 (beyond a limit), at 1 of 2 checks" in parsed.text
     facts = json.loads(beside.read_text(encoding="utf-8"))
     assert len(facts["checks"]) == 26
     assert [one["chart"] for one in facts["charts"]][:2] == ["individuals", "weighted means"]
