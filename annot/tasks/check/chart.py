@@ -1,5 +1,6 @@
 """A quantity of a room over time: limits set once in phase I, later checks judged by them."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -87,28 +88,39 @@ class RoomChart:
     run_lengths: dict[str, dict[str, float]] | None = None
 
     def facts(self) -> list[dict[str, object]]:
-        """Return each chart for machines."""
-        return [
-            {
-                "room": self.name.room,
-                "quantity": self.name.quantity,
-                "unit": self.unit,
-                "phase": "II" if self.limits else "I",
-                "chart": one.kind,
-                "centre": one.centre,
-                "lower": list(one.lower),
-                "upper": list(one.upper),
-                "points": list(one.points),
-                "signals": [{"rule": each.rule, "point": each.point} for each in one.signals],
-                "checks": [point.key for point in self.points],
-                "days": [point.day.isoformat() for point in self.points],
-                "baseline": [point.value for point in self.baseline],
-                "left_out": [point.key for point in self.left_out],
-                "run_lengths": self.run_lengths,
-                "note": self.note,
-            }
-            for one in self.charts
-        ]
+        """Return each chart for machines; one without points where there is none yet."""
+        about = {
+            "room": self.name.room,
+            "quantity": self.name.quantity,
+            "unit": self.unit,
+            "phase": "II" if self.limits else "I",
+            "checks": [point.key for point in self.points],
+            "days": [point.day.isoformat() for point in self.points],
+            "baseline": [point.value for point in self.baseline],
+            "left_out": [point.key for point in self.left_out],
+            "run_lengths": self.run_lengths,
+            "note": self.note,
+        }
+        empty = ControlChart(
+            kind=self.name.kind,
+            points=(),
+            centre=self.limits.centre.centre if self.limits else math.nan,
+            lower=(),
+            upper=(),
+            signals=(),
+        )
+        return [about | _chart_facts(one) for one in self.charts or (empty,)]
+
+
+def _chart_facts(one: ControlChart) -> dict[str, object]:
+    return {
+        "chart": one.kind,
+        "centre": one.centre if math.isfinite(one.centre) else None,
+        "lower": list(one.lower),
+        "upper": list(one.upper),
+        "points": list(one.points),
+        "signals": [{"rule": each.rule, "point": each.point} for each in one.signals],
+    }
 
 
 def quantities_of(checks: Sequence[Check]) -> dict[str, int]:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TextIO
 
 from annot.errors import InputError
+from annot.exports.csv_file import cell_text
 from annot.tasks.check.header_findings import KINDS
 from annot.tasks.check.look import Line
 from annot.tasks.check.sweep_journal import journal_lines
@@ -185,6 +186,6 @@ def _write_rows(stream: TextIO, lines: Iterable[Line]) -> int:
     for line in lines:
         about = [line[name] for name in ("modality", "date", "station", "software", "sop")]
         for kind, reason in line["findings"]:
-            writer.writerow([line["path"], kind, reason, *about])
+            writer.writerow(map(cell_text, [line["path"], kind, reason, *about]))
             count += 1
     return count

@@ -139,6 +139,10 @@ def test_the_answer_has_the_agreed_keys(register, tmp_path):
     where = ("--store", tmp_path / "qa.db", "--room", "lab")
     assert json.loads(told(*where, "--json"))["phase"] == "I"
     told(*where, "--set-limits", "--by", "QA")
+    nothing = json.loads(told(*where, "--json"))
+    assert (nothing["phase"], nothing["points"]) == ("II", [])
+    assert nothing["centre"] == pytest.approx(0.2, abs=0.2)
+    assert "no check since the limits were set" in told(*where)
     add(register, [5.0], start=24)
     answer = json.loads(told(*where, "--json"))
     assert {"chart", "centre", "lower", "upper", "points", "signals"} <= set(answer)

@@ -68,6 +68,13 @@ def test_what_was_entered_comes_back_and_the_chain_holds(register):
     assert report.events == 4
 
 
+def test_more_than_nine_checks_of_a_day_stay_in_order(register):
+    for number in range(11):
+        register.add_check(check(date(2026, 1, 5), float(number)), by="QA")
+    seen = [one.as_found[0].value for one in register.checks("lab")]
+    assert seen == pytest.approx(list(range(11)))
+
+
 def test_a_change_needs_a_reason_and_supersedes(register):
     with pytest.raises(InputError, match="--reason"):
         register.enter(replace(ROOM, every_days=7), by="QA")
