@@ -325,13 +325,13 @@ def _model(
     return CaliperModel(shape=shape, points=len(places), terms=tuple(terms), beam=ray, gap=gap), raw
 
 
-def _blurs(caliper: Caliper, sizes: tuple[float, float], beam: Beam | None) -> list[Blur]:
-    """Return each point's blur; a fit to the wall's edge knows the blur already."""
+def _blurs(caliper: Caliper, sizes: tuple[float, float], beam: Beam | None) -> list[list[Blur]]:
+    """Return the blur of each point's marks; a fit to the wall's edge knows the blur already."""
     if caliper.origin == "refined":
         return []
     return [
-        blur_of(point, f"{caliper.key}:{index}", sizes, beam)
-        for index, point in enumerate(caliper.points)
+        [blur_of(mark.point, mark.key, sizes, beam) for mark in caliper.rests_on(index)]
+        for index in range(len(caliper.points))
     ]
 
 

@@ -4,7 +4,7 @@ The only door between the instrument and the generator of truth.
 """
 
 from annot.tasks.rehearse.curve_study import CURVE, curve_study
-from annot.tasks.rehearse.demo import ECHO, XRAY, Compared, Rehearsal, ScaleCompared, rehearse
+from annot.tasks.rehearse.demo import ECHO, XRAY, Rehearsal, ScaleCompared, rehearse
 from annot.tasks.rehearse.followup import FollowUp, rehearse_followup
 from annot.tasks.rehearse.plots import write_plots
 from annot.tasks.rehearse.reading_study import READING, reading_study
@@ -13,6 +13,7 @@ from annot.tasks.rehearse.scale_study import SCALE_KINDS, scale_study
 from annot.tasks.rehearse.study import Study, run_case, run_study
 from annot.tasks.rehearse.tally import Tally, tally
 from annot.tasks.rehearse.trial import Trial
+from annot.tasks.rehearse.truth_beside import ChangeCompared, Compared, QuantityHeld
 from annot.tasks.rehearse.workers import Place
 
 __all__ = [
@@ -24,9 +25,11 @@ __all__ = [
     "XRAY",
     "Bar",
     "Cell",
+    "ChangeCompared",
     "Compared",
     "FollowUp",
     "Place",
+    "QuantityHeld",
     "Rehearsal",
     "ScaleCompared",
     "Study",
