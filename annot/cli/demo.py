@@ -14,8 +14,10 @@ from annot.tasks.rehearse import (
     FollowUp,
     Rehearsal,
     ScaleCompared,
+    StudyRehearsal,
     rehearse,
     rehearse_followup,
+    rehearse_study,
 )
 from annot.uncertainty import decimals_for
 
@@ -31,12 +33,16 @@ def demo(
         with Status("starting", console=screen) as status:
             done = rehearse(out, seed=seed, progress=status.update)
             later = rehearse_followup(out, seed=seed, progress=status.update)
+            study = rehearse_study(out, seed=seed, progress=status.update)
     else:
         done, later = rehearse(out, seed=seed), rehearse_followup(out, seed=seed)
+        study = rehearse_study(out, seed=seed)
     if json:
-        say_json({**_answer(done), "follow_up": _later(later)})
+        say_json({**_answer(done), "follow_up": _later(later), "study": _study(study)})
     else:
         _print(done, later)
+        _print_study(study)
+        say_caution()
 
 
 def _answer(done: Rehearsal) -> dict[str, object]:
@@ -110,7 +116,35 @@ def _print(done: Rehearsal, later: FollowUp) -> None:
         f"Follow-up read and table: {later.read_file}, {later.table}\n"
         f"Page to discuss the first table by: {later.page}"
     )
-    say_caution()
+
+
+def _study(study: StudyRehearsal) -> dict[str, object]:
+    head = study.frozen.anchor
+    return {
+        "folder": str(study.folder),
+        "store": str(study.store),
+        "readings": str(study.readings),
+        "final": str(study.final),
+        "study": head.study,
+        "events": head.sequence,
+        "head": head.digest,
+        "apart": list(study.apart),
+    }
+
+
+def _print_study(study: StudyRehearsal) -> None:
+    head = study.frozen.anchor
+    say("")
+    say(
+        f"Echo loops read blinded by invented readers A and B, who are apart in "
+        f"{len(study.apart)} of {study.frozen.rows} cases; those went to C."
+    )
+    say(f"Every reading: {study.readings}\nFinal values: {study.final}")
+    say(
+        f"Frozen after {head.sequence} events. Look into its store with\n"
+        f"  annot audit verify {study.store}\n"
+        f"  annot audit show {study.store} --study {head.study}"
+    )
 
 
 def _scale_row(one: ScaleCompared) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 The only door between the instrument and the generator of truth.
 """
 
+from annot.tasks.rehearse.blinded_study import StudyRehearsal, rehearse_study
 from annot.tasks.rehearse.demo import ECHO, XRAY, Compared, Rehearsal, ScaleCompared, rehearse
 from annot.tasks.rehearse.followup import FollowUp, rehearse_followup
 from annot.tasks.rehearse.plots import write_plots
@@ -28,12 +29,14 @@ __all__ = [
     "Rehearsal",
     "ScaleCompared",
     "Study",
+    "StudyRehearsal",
     "StudyReport",
     "Tally",
     "Trial",
     "reading_study",
     "rehearse",
     "rehearse_followup",
+    "rehearse_study",
     "run_case",
     "run_study",
     "scale_study",

@@ -146,7 +146,7 @@ def _loop_part(written: "WrittenLoop", hand: random.Random) -> Fields:
         "sop_instance_uid": truth.sop_instance_uid,
         "scale": scale_part(truth, hand),
         "conditions": {"loading": "not stated", "rhythm": "sinus"},
-        "calipers": _caliper_parts(truth, hand),
+        "calipers": caliper_parts(truth, hand),
     }
     return part
 
@@ -196,7 +196,7 @@ def scale_part(truth: "Truth", hand: random.Random) -> Fields:
     }
 
 
-def _caliper_parts(truth: "Truth", hand: random.Random) -> list[Fields]:
+def caliper_parts(truth: "Truth", hand: random.Random) -> list[Fields]:
     """Draw each quantity where the ostium is largest, ends strayed by the reader's hand."""
     frame = truth.largest_frame
     if truth.modality != "US":

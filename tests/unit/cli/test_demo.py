@@ -64,3 +64,20 @@ def test_the_follow_up_has_a_truth_beside_each_quantity_and_mostly_holds_it(done
     page = Path(later["page"]).read_text(encoding="utf-8")
     assert page.startswith("<!DOCTYPE html>")
     assert "HARBOUR-01" in page
+
+
+def test_it_leaves_a_frozen_study_whose_store_can_be_looked_into(done):
+    study = done["study"]
+    words = ["audit", "verify", study["store"], "--json"]
+    process = subprocess.run(
+        [sys.executable, "-m", "annot.cli", *words], capture_output=True, text=True, check=False
+    )
+    assert (process.returncode, process.stderr) == (0, "")
+    [report] = json.loads(process.stdout)
+    assert (report["holds"], report["head"]) == (True, study["head"])
+    [apart] = study["apart"]
+    assert "ostium_width" in apart
+    with Path(study["final"]).open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["reader"] for row in rows} == {"A+B", "C"}
+    assert all(float(row["low"]) < float(row["value"]) < float(row["high"]) for row in rows)
