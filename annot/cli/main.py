@@ -8,6 +8,7 @@ import typer
 
 from annot.cli.agree import agree
 from annot.cli.audit import audit
+from annot.cli.check import check
 from annot.cli.demo import demo
 from annot.cli.discuss import discuss
 from annot.cli.followup import followup
@@ -70,6 +71,7 @@ for verb in (
 ):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(check, name="check")
 app.add_typer(protocol, name="protocol")
 app.add_typer(reads, name="reads")
 app.add_typer(validate, name="validate")

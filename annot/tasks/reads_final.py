@@ -17,8 +17,8 @@ NOT_IN = "how far readers are apart stands beside the interval, not in it"
 FINAL_COLUMNS = (
     "study", "loop", "modality", "primary_deg", "secondary_deg", "view_deg", "moment", "quantity",
     "reader", "value", "unit", "u", "low", "high", "coverage", "rule", "readers", "reader_sd",
-    "scale_id", "object_id", "system_id", "depth_group", "share_scale", "share_object",
-    "share_system", "share_depth", "presentations", "apart", "warnings", "protocol",
+    "scale_id", "object_id", "system_id", "depth_group", "speed_group", "share_scale",
+    "share_object", "share_system", "share_depth", "share_speed", "presentations", "apart", "warnings", "protocol",
     "protocol_hash", "software_version",
 )  # fmt: skip
 _SHARES = (
@@ -26,6 +26,7 @@ _SHARES = (
     ("object_id", "share_object", "object"),
     ("system_id", "share_system", "system"),
     ("depth_group", "share_depth", "depth"),
+    ("speed_group", "share_speed", "speed"),
 )
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from weakref import WeakKeyDictionary
 
 from annot.calibration import LoopScale, PixelScale
+from annot.calibration.identity import speed_group
 from annot.errors import LoopError
 from annot.geometry import PixelPoint
 from annot.loops import Loop, LoopHeader
@@ -30,7 +31,7 @@ class Beams:
         if header.modality != "US":
             return None
         if stated is not None:
-            return Beam(apex=stated, loop=header.sop_instance_uid, source="apex as stated")
+            return Beam(apex=stated, speed_group=speed_group(header), source="apex as stated")
         box = _box(header, caliper)
         fitted = self._fitted.setdefault(loop, {})
         if box not in fitted:
@@ -39,7 +40,7 @@ class Beams:
         if isinstance(apex, NoApex):
             return None
         source = f"apex fitted at row {apex.row:.0f}, column {apex.column:.0f}"
-        return Beam(apex=apex, loop=header.sop_instance_uid, source=source)
+        return Beam(apex=apex, speed_group=speed_group(header), source=source)
 
 
 def _box(header: LoopHeader, caliper: Caliper) -> Box:

@@ -25,7 +25,7 @@ from annot.tasks.reads_prepare import Preparation, prepare
 from annot.tasks.reads_sign import sign
 from annot.tasks.reads_study import open_study
 from annot.tasks.reads_table import export_readings
-from annot.tasks.rehearse.demo import Fields, caliper_parts
+from annot.tasks.rehearse.invented_reader import Fields, planned
 
 if TYPE_CHECKING:
     from synthetic_dicom import Truth
@@ -188,7 +188,7 @@ def _drawn(truth: "Truth", hand: random.Random) -> list[Fields]:
     """Draw every quantity twice, as the protocol asks; what an end is worth the repeats say."""
     found = []
     for repeat in (1, 2):
-        for part in caliper_parts(truth, hand):
+        for part in planned(truth, hand):
             del part["u_end_px"]
             found.append({**part, "id": f"{part['quantity']}-{repeat}", "repeat": repeat})
     return found
