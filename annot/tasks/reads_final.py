@@ -18,7 +18,8 @@ FINAL_COLUMNS = (
     "study", "loop", "modality", "primary_deg", "secondary_deg", "view_deg", "moment", "quantity",
     "reader", "value", "unit", "u", "low", "high", "coverage", "rule", "readers", "reader_sd",
     "scale_id", "object_id", "system_id", "depth_group", "speed_group", "share_scale",
-    "share_object", "share_system", "share_depth", "share_speed", "presentations", "apart", "warnings", "protocol",
+    "share_object", "share_system", "share_depth", "share_speed", "presentations", "apart",
+    "warnings", "protocol",
     "protocol_hash", "software_version",
 )  # fmt: skip
 _SHARES = (
