@@ -4,10 +4,14 @@ import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 from annot.errors import InputError
 from annot.exports import JSON, write_whole
-from annot.store import Anchor, ChainReport, Query, Store, connect, in_words
+from annot.store import Anchor, ChainReport, Event, Query, Store, connect, in_words
+from annot.tasks.reads_kept import READING_KIND
+from annot.tasks.reads_study import READ_KIND
+from annot.uncertainty import decimals_for
 
 VERSION = 1
 # how often a count is shown
@@ -59,7 +63,24 @@ def history(store: Store, study: str) -> Iterator[str]:
         If the store has no such study, or when it comes to an event that was altered.
     """
     _refuse_unknown(study, store.studies())
-    return (in_words(event) for event in store.read(Query(study=study, history=True)))
+    return (
+        in_words(event) + _more(event) for event in store.read(Query(study=study, history=True))
+    )
+
+
+def _more(event: Event) -> str:
+    """Return what a read or a reading says: who signed it when, and its number."""
+    body: Any = event.record.body
+    if event.record.kind == READ_KIND and "signed_at" in body:
+        answer = body["meaning"] if body["readable"] else f"not readable: {body['reason']}"
+        return f"; signed by {body['reader']} at {body['signed_at']}: {answer}"
+    if event.record.kind != READING_KIND or "row" not in body:
+        return ""
+    row = body["row"]
+    if not row:
+        return "; withdrawn"
+    places = decimals_for(row["u"])
+    return f"; {row['value']:.{places}f} ± {row['u']:.{places}f} {row['unit']}"
 
 
 def _refuse_unknown(study: str, names: Sequence[str]) -> None:

@@ -88,6 +88,9 @@ def close(lab, tmp_path):
     told = said("audit", "show", lab.folder / "study.sqlite", "--study", "HARBOUR")
     assert "head entered freeze HARBOUR" in told
     assert "because: a slip" in told
+    assert "signed by A at 20" in told
+    assert ": I measured this" in told
+    assert f"; {float(rows['A']['value']):.2f} ± " in told
 
 
 def test_what_is_at_fault_is_said_in_a_sentence(lab, tmp_path):
