@@ -89,6 +89,22 @@ def test_a_reader_who_knows_the_loop_is_not_asked(apart):
             adjudicate(apart.study(), third=third, by=LAB)
 
 
+def test_a_reader_who_is_overruled_is_counted_with_an_exact_interval(apart):
+    """The Clopper–Pearson interval of 1 in 2, from scipy's binomial test."""
+    from scipy.stats import binomtest
+
+    assert status_of(apart.study()).readers[0].disagreement is None
+    adjudicate(apart.study(), third="C", by=LAB)
+    answered(apart, 0.0)
+    a, b, c = status_of(apart.study()).readers
+    assert [(one.overruled, one.judged) for one in (a, b, c)] == [(0, 2), (1, 2), (0, 0)]
+    exact = binomtest(1, 2).proportion_ci(method="exact")
+    assert (b.disagreement.value, b.disagreement.low, b.disagreement.high) == pytest.approx(
+        (50.0, 100 * exact.low, 100 * exact.high)
+    )
+    assert c.disagreement is None
+
+
 def test_the_adjudicators_value_holds_with_its_own_interval(apart, tmp_path):
     adjudicate(apart.study(), third="C", by=LAB)
     assert finals_of(apart.study())[0].open
