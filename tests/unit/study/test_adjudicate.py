@@ -62,7 +62,8 @@ def test_only_pairs_beyond_the_limit_go_to_a_third_reader(apart):
     assert one.why.startswith("A and B are 4.1")
     assert not other.why
     # hidden repeats say something of the reader, not of the case
-    assert all(len(side.rows) == 1 for case in cases for side in case.sides)
+    assert [[side.reader for side in case.sides] for case in cases] == [["A", "B"]] * 2
+    assert sum(bool(shown.repeat_of) for shown in apart.study().presentations) == 2
     asked = adjudicate(apart.study(), third="C", by=LAB)
     assert [showing.loop for showing in asked.showings] == [one.loop]
     assert adjudicate(apart.study(), third="C", by=LAB).showings == ()
@@ -213,6 +214,16 @@ def test_a_frozen_study_gives_the_same_table_again_and_takes_nothing(apart, tmp_
         amend(apart.study(), dark, by=LAB, reason="too late")
     assert collect(apart.study(), apart.packages / "A", by=LAB).fresh == 0
     assert status_of(apart.study()).frozen.startswith("lab, ")
+
+
+def test_another_version_of_the_program_does_not_pass_its_table_off_as_the_frozen_one(
+    apart, tmp_path, monkeypatch
+):
+    freeze(apart.study(), Freezing(table=tmp_path / "final.csv", by=LAB, in_spite="a test"))
+    monkeypatch.setattr("annot.tasks.reads_freeze.version", lambda _: "9.9")
+    with pytest.raises(InputError, match="frozen with another table"):
+        freeze(apart.study(), Freezing(table=tmp_path / "again.csv", by=LAB))
+    assert not (tmp_path / "again.csv").exists()
 
 
 def test_the_final_table_is_one_that_the_program_reads_back(apart, tmp_path):
