@@ -16,7 +16,7 @@ from annot.tasks.reads_adjudicate import adjudicate, disputes_of
 from annot.tasks.reads_amend import Amendment, amend
 from annot.tasks.reads_cases import cases_of
 from annot.tasks.reads_collect import collect
-from annot.tasks.reads_final import finals_of
+from annot.tasks.reads_final import FINAL_TABLE, finals_of
 from annot.tasks.reads_freeze import Freezing, freeze
 from annot.tasks.reads_status import status_of
 from tests.blinded_study import LAB, make_lab, read_all
@@ -232,6 +232,8 @@ def test_the_final_table_is_one_that_the_program_reads_back(apart, tmp_path):
     table = tmp_path / "final.csv"
     freeze(apart.study(), Freezing(table=table, by=LAB))
     first, second = read_table(table)
+    head = table.read_text(encoding="utf-8").splitlines()[0]
+    assert head.split(",") == [name for name, _, _ in FINAL_TABLE]
     assert (first.reader, second.reader) == ("C", "A+B")
     assert second.scale_id.startswith("header-")
     assert 0 < second.share_scale < 1
