@@ -30,6 +30,7 @@ PARTS = {
     "share_ends": "placing the ends",
     "share_depth": "unknown depth",
     "share_tilt": "unknown tilt",
+    "share_speed": "the speed of sound",
     "share_other": "everything else",
 }
 UNITS = {"mm2": "mm²", "px2": "px²", "deg": "°", "1": "no unit"}

@@ -160,8 +160,8 @@ def measure_outcome(
 
     Inputs: the scale's own (shared by every caliper under it), both coordinates of each point
     with placing, pixel grid and, in ultrasound, what the beam does not resolve, the speed of
-    sound (shared by the loop), what lies between a contour's vertices, and tilt and choice of
-    frame where they act.
+    sound (shared by a study's loops of one machine), what lies between a contour's vertices, and
+    tilt and choice of frame where they act.
 
     Parameters
     ----------

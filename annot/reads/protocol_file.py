@@ -207,9 +207,9 @@ def _document(text: str, name: str) -> Any:
         what = " ".join(str(fault.problem or fault.context).split("\n")[0].split())
         raise InputError(f"{name}{line}: this is not YAML: {what}.") from None
     except ReaderError as fault:
-        line = text[: fault.position].count("\n") + 1
+        number = text[: fault.position].count("\n") + 1
         raise InputError(
-            f"{name} line {line}: this is not YAML: a character there is no part of any text; "
+            f"{name} line {number}: this is not YAML: a character there is no part of any text; "
             "take it out."
         ) from None
     except YAMLError as fault:

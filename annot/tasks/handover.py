@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from annot.calibration import PixelScale
+from annot.calibration import NoScale, PixelScale
 from annot.exports import TableEntry
 from annot.measurement.placed_landmark import sets_by_frame
 from annot.reads import LoopRead, Read
@@ -131,11 +131,12 @@ def _stale(entry: TableEntry) -> Iterator[str]:
 
 
 def _doubts(entry: TableEntry) -> Iterator[str]:
-    """Yield why a scale is in doubt: none, overruled, or at odds with another of the loop."""
-    scale = entry.measurement.scale
+    return iter(scale_doubts(entry.measurement.scale))
+
+
+def scale_doubts(scale: PixelScale | NoScale) -> tuple[str, ...]:
+    """Return why a scale is in doubt: none, overruled, or at odds with another of the loop."""
     if not isinstance(scale, PixelScale):
-        yield scale.reason
-        return
-    if scale.overruled:
-        yield f"overruled: {scale.overruled}"
-    yield from (text for text in scale.warnings if DOUBT in text)
+        return (scale.reason,)
+    overruled = (f"overruled: {scale.overruled}",) if scale.overruled else ()
+    return (*overruled, *(text for text in scale.warnings if DOUBT in text))

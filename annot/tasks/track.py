@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from annot.calibration import BorrowedRequest, HeaderRequest, NoScale
 from annot.errors import InputError
-from annot.exports import CURVE, PNG, Cell, write_whole
+from annot.exports import CURVE, PNG, Cell, TableEntry, write_whole
 from annot.exports.curve_figure import curve_png
 from annot.exports.curve_file import curve_csv, curve_rows
 from annot.geometry import PixelPoint
@@ -20,7 +20,8 @@ from annot.measurement.track import Track, track_points
 from annot.measurement.tracked_curve import CurvePoint
 from annot.reads import LoopRead, Read
 from annot.tasks.followed import followed
-from annot.tasks.measure import opened_with_scales
+from annot.tasks.measure import opened_with_scales, study_name
+from annot.tasks.read import ruled
 from annot.tasks.surroundings import Beams, known_of
 from annot.vocabulary import MEASURANDS, FrameReference
 
@@ -37,10 +38,14 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrackedCaliper:
-    """A caliper, its track, and the curve with its summary."""
+    """A caliper, its track, and the curve with its summary.
+
+    `entries` are the frames as a measurement table would take them.
+    """
 
     file: str
     caliper: Caliper
+    entries: tuple[TableEntry, ...]
     track: Track
     points: tuple[CurvePoint, ...]
     times_ms: tuple[float, ...]
@@ -87,11 +92,28 @@ def track_caliper(
     return TrackedCaliper(
         file=part.file,
         caliper=found.caliper,
+        entries=_entries(read, part, loop, found.points),
         track=found.track,
         points=found.points,
         times_ms=found.times_ms,
         summary=found.summary,
         warnings=(*own.measurement.warnings, *found.track.lost, *found.summary.warnings),
+    )
+
+
+def _entries(
+    read: Read, part: LoopRead, loop: Loop, points: tuple[CurvePoint, ...]
+) -> tuple[TableEntry, ...]:
+    named, study = ruled(read), study_name(read, loop.header)
+    return tuple(
+        TableEntry(
+            measurement=point.measurement,
+            header=loop.header,
+            read=named,
+            loop=part,
+            study=study,
+        )
+        for point in points
     )
 
 
@@ -150,12 +172,12 @@ def _only_lengths(caliper: Caliper) -> str:
 
 def curve_rows_of(tracked: TrackedCaliper) -> list[dict[str, Cell]]:
     """Return the curve's rows, one a frame."""
-    return curve_rows(tracked.points, tracked.times_ms, tracked.summary)
+    return curve_rows(tracked.points, tracked.entries, tracked.summary.smoothed)
 
 
 def write_curve(tracked: TrackedCaliper, path: Path) -> None:
     """Write the curve as CSV, whole or not at all."""
-    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CURVE)
+    write_whole(path, curve_csv(curve_rows_of(tracked)), replaces=CURVE)
 
 
 def write_curve_picture(tracked: TrackedCaliper, path: Path) -> None:

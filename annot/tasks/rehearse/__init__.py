@@ -3,6 +3,7 @@
 The only door between the instrument and the generator of truth.
 """
 
+from annot.tasks.rehearse.curve_study import CURVE, curve_study
 from annot.tasks.rehearse.demo import ECHO, XRAY, Rehearsal, ScaleCompared, rehearse
 from annot.tasks.rehearse.followup import FollowUp, rehearse_followup
 from annot.tasks.rehearse.plots import write_plots
@@ -17,6 +18,7 @@ from annot.tasks.rehearse.workers import Place
 
 __all__ = [
     "CAUTION_OF_STUDIES",
+    "CURVE",
     "ECHO",
     "READING",
     "SCALE_KINDS",
@@ -34,6 +36,7 @@ __all__ = [
     "StudyReport",
     "Tally",
     "Trial",
+    "curve_study",
     "reading_study",
     "rehearse",
     "rehearse_followup",
