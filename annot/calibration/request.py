@@ -96,7 +96,8 @@ class ObjectRequest:
 
     `surface` says which diameter of a catheter `size` is; `other_mm` is the other one, where
     somebody knows it: it fixes the wall, which a picture alone shows poorly. `segment` needs
-    neither. `device` says whether the tube is a catheter or a sheath, whose labels speak of
+    neither. `filling_rel` is how far, relatively, filling and material may change the width of its
+    shadow (half-width; None takes the default allowance). `device` says whether the tube is a catheter or a sheath, whose labels speak of
     different surfaces. `count` is how many bands or edges somebody counts on the traced piece.
     `u_end_px` is how well one end of a segment is placed by hand.
 
@@ -113,6 +114,7 @@ class ObjectRequest:
     surface: Surface = "outer"
     other_mm: float | None = None
     filling: Filling = "unknown"
+    filling_rel: float | None = None
     device: Device = "catheter"
     count: int | None = None
     material: str = ""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from annot.calibration.frame_hold import HeldFrames
 from annot.calibration.geometry_key import GeometryKey, Region
 from annot.geometry import PixelPoint
-from annot.uncertainty import CoverageInterval, InputQuantity, MeasurementResult, expand, propagate
+from annot.uncertainty import CoverageInterval, InputQuantity, MeasurementResult, estimate, propagate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +82,8 @@ class PixelScale:
         )
 
     def interval(self, *, probability: float = 0.95) -> CoverageInterval:
-        """Coverage interval of the row scale in mm per pixel."""
-        return expand(self.row, probability=probability)
+        """Coverage interval of the row scale in mm per pixel: the shortest, drawn where needed."""
+        return estimate(self.row, probability=probability).interval
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -44,8 +44,8 @@ class ShaftFit:
     u_outer_px, u_inner_px : float
         Standard uncertainty from the sections' scatter or the fit's own covariance, whichever is
         larger, together with what an unstated wall or filling leaves open.
-    u_wall_px : float
-        That last part of `u_outer_px` alone.
+    u_wall_px, u_inner_wall_px : float
+        That last part of either alone.
     u_noise_px : float
         The part of `u_outer_px` that more sections or frames make smaller.
     half_maximum_px : float or None
@@ -53,7 +53,7 @@ class ShaftFit:
     low_px, high_px : float
         Interval of 95 % for the outer diameter, skew where the wall is unknown.
     dof : float
-        Degrees of freedom of `u_outer_px`.
+        Degrees of freedom of the other part.
     filled : float
         Probability that the lumen holds contrast: 0 or 1 where the filling is stated.
     chi2 : float
@@ -69,6 +69,7 @@ class ShaftFit:
     u_outer_px: float
     u_inner_px: float
     u_wall_px: float
+    u_inner_wall_px: float
     u_noise_px: float
     half_maximum_px: float | None
     low_px: float
@@ -158,6 +159,7 @@ def _doubted(spread: TubeSpread, apart: float) -> TubeSpread:
     return replace(
         spread,
         u_outer_px=float(np.hypot(spread.u_outer_px, doubt / np.sqrt(3.0))),
+        u_wall_px=float(np.hypot(spread.u_wall_px, doubt / np.sqrt(3.0))),
         low_px=spread.low_px - doubt,
         high_px=spread.high_px + doubt,
     )
@@ -276,6 +278,7 @@ def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
         u_outer_px=spread.u_outer_px,
         u_inner_px=spread.u_inner_px,
         u_wall_px=spread.u_wall_px,
+        u_inner_wall_px=spread.u_inner_wall_px,
         u_noise_px=spread.u_noise_px,
         half_maximum_px=_half_maximum(fit, solution, kept),
         low_px=spread.low_px,
