@@ -296,9 +296,7 @@ def _sphere(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoSca
             )
         )
     return SeenSize(
-        size=_with_factor(
-            mean_of_frames(sizes, key=f"{key}:seen"), f"{key}:model", BALL_MODEL_REL
-        ),
+        size=_with_factor(mean_of_frames(sizes, key=f"{key}:seen"), f"{key}:model", BALL_MODEL_REL),
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),

@@ -6,7 +6,13 @@ from dataclasses import dataclass
 from annot.calibration.frame_hold import HeldFrames
 from annot.calibration.geometry_key import GeometryKey, Region
 from annot.geometry import PixelPoint
-from annot.uncertainty import CoverageInterval, InputQuantity, MeasurementResult, estimate, propagate
+from annot.uncertainty import (
+    CoverageInterval,
+    InputQuantity,
+    MeasurementResult,
+    estimate,
+    propagate,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

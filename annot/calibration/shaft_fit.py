@@ -10,7 +10,12 @@ from numpy.typing import NDArray
 from annot.calibration.allowances import LUMEN_RATIO_HIGHEST, LUMEN_RATIO_LOWEST
 from annot.calibration.half_maximum import half_maximum_px
 from annot.calibration.scale import NoScale
-from annot.calibration.shaft_agreement import Agreement, agreeing_sections
+from annot.calibration.shaft_agreement import (
+    Agreement,
+    agreeing_sections,
+    peak_of,
+    sampling_error,
+)
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading
 from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
 from annot.calibration.tube_fit import OUTER, Held, IndexArray, TubeFit, TubeSolution
@@ -130,7 +135,9 @@ def fit_shaft(
                 "trace a piece that nothing crosses"
             )
         )
-    noise = sections.noise * max(found.over_noise, 1.0)
+    # what values between pixels miss, all sections have in common: it does not average out
+    missed = np.sqrt(len(found.kept)) * sampling_error(fit, found.solution, found.kept)
+    noise = float(np.hypot(sections.noise * max(found.over_noise, 1.0), missed))
     answer = with_thread(fit, replace(found.solution, noise=noise), found.kept)
     fit, solution = answer.fit, answer.solution
     fault = (
@@ -167,6 +174,13 @@ def _doubted(spread: TubeSpread, apart: float) -> TubeSpread:
 
 def _loose(spread: TubeSpread) -> str:
     """Return why neither diameter is known well enough, empty when one is."""
+    if len(spread.rivals) > 1:
+        words = " and ".join(f"{one:.1f}" for one in spread.rivals)
+        return (
+            f"the picture does not tell which of the tubes {words} px wide it shows, one with "
+            "more contrast inside and less wall than the other; state filling and other diameter, "
+            "or choose a frame where the shaft is empty"
+        )
     loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
     if loosest <= LARGEST_U_REL:
         return ""
@@ -212,7 +226,7 @@ def _no_tube(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
         )
     left = np.mean(fit.misfit(solution, kept), axis=0)
     excess = float(np.mean(left**2)) - solution.noise**2 / len(kept)
-    missed = np.sqrt(max(excess, 0.0)) / _peak(fit, solution, kept)
+    missed = np.sqrt(max(excess, 0.0)) / peak_of(fit, solution, kept)
     if missed > WORST_MISFIT:
         return (
             f"the picture along the trace is not a tube's shadow: the best fit misses it by "
@@ -256,16 +270,9 @@ def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: floa
     return max(share)
 
 
-def _peak(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
-    """Depth of the usual shadow in units of the background."""
-    depth = fit.fitted(solution, kept)[1]
-    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
-    return abs(float(np.median(depth))) * peak
-
-
 def _contrast_to_noise(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
     """Peak depth of the usual shadow over the noise of one section's sample."""
-    return _peak(fit, solution, kept) / max(solution.rms, 1e-6)
+    return peak_of(fit, solution, kept) / max(solution.rms, 1e-6)
 
 
 def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:

@@ -38,6 +38,7 @@ WIDE_BLUR = 0.12  # over the width seen
 SAME = 0.005  # relative difference in diameter below which two explanations are one
 SAME_BY_U = 0.5  # the same in standard uncertainties: their distributions are hardly two
 LEAST_SHARE = 1.0 / 40.0
+GAP, GAP_BY_U = 0.03, 2.0  # between explanations, relative and in standard uncertainties
 QUANTILES = (0.025, 0.975)
 
 
@@ -61,6 +62,9 @@ class TubeSpread:
         Of the other part, the fit's own under one wall and filling.
     filled : float
         Probability that the lumen holds contrast.
+    rivals : tuple of float
+        Diameters of explanations with nothing between them, each too likely to be left out; one
+        alone where the picture tells.
     """
 
     outer_px: float
@@ -74,6 +78,7 @@ class TubeSpread:
     high_px: float
     dof: float
     filled: float
+    rivals: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -319,7 +324,20 @@ def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
         high_px=high,
         dof=dof,
         filled=float(weight @ np.array([one.filled for one in possible])),
+        rivals=_rivals(weight, outer, u_outer),
     )
+
+
+def _rivals(weight: FloatArray, outer: FloatArray, u: FloatArray) -> tuple[float, ...]:
+    """Return the mean of every heap of explanations that a gap sets apart from the others."""
+    order = np.argsort(outer)
+    order = order[weight[order] > 0]
+    weight, outer, u = weight[order], outer[order], u[order]
+    room = np.maximum(GAP_BY_U * np.maximum(u[1:], u[:-1]), GAP * outer[1:])
+    heap = np.concatenate([[0], np.cumsum(np.diff(outer) > room)])
+    share = np.bincount(heap, weights=weight)
+    means = np.bincount(heap, weights=weight * outer) / np.where(share > 0, share, 1.0)
+    return tuple(float(one) for one in means[share >= LEAST_SHARE])
 
 
 def _quantile(share: float, weight: FloatArray, mean: FloatArray, u: FloatArray) -> float:
