@@ -81,15 +81,15 @@ SHAFT_MODEL_REL = Allowance(
     value=0.004,
     unit="1",
     meaning="relative error of the tube model against a tube",
-    source="own renderings almost without noise, tests/against_truth/test_shaft_model.py: root mean "
-    "square 0.17 %; up to 0.7 % where the blur is a third of a pixel",
+    source="own renderings almost without noise, tests/against_truth/test_shaft_model.py: root "
+    "mean square 0.20 %; up to 1.1 % where the blur is less than half a pixel",
 )
 SHAFT_SAMPLING_REL = Allowance(
     value=0.02,
     unit="1",
     meaning="what values between pixels miss of a shadow's depth if the blur is next to nothing",
-    source="own renderings without noise: 1.3 % of the depth at a blur of 0.3 px, 0.8 % at 0.45 px, "
-    "0.2 % at 0.7 px, as what a Gaussian leaves at half a cycle per pixel, exp(-(π·blur)²/2)",
+    source="own renderings without noise: 1.3 % of the depth at a blur of 0.3 px, 0.8 % at 0.45 "
+    "px, 0.2 % at 0.7 px, as what a Gaussian leaves at half a cycle per pixel, exp(-(π·blur)²/2)",
 )
 BALL_MODEL_REL = Allowance(
     value=0.003,

@@ -2,8 +2,8 @@
 
 What is unstated (wall, filling) is not fitted away but drawn from a stated distribution: one fit
 per possible wall and filling, weighted by how well it explains the picture (Laplace's approximation
-of each one's evidence, from memory). The diameter is the mean of that mixture. Its variance has two parts: the
-mean of the fits' own, and how far the fits lie apart.
+of each one's evidence, from memory). The diameter is the mean of that mixture. Its variance has two
+parts: the mean of the fits' own, and how far the fits lie apart.
 """
 
 import math

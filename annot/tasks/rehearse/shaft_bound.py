@@ -61,8 +61,9 @@ def shaft_bound_rel(
 
     Unknown together, as the instrument holds them open: outer diameter, wall, its depth and the
     lumen's, blur, glare, place, depth of the shadow, and a background of second degree; what is
-    known before counts as information (van Trees 1968, from memory). For one shaft of equal sections it makes no
-    difference whether place, depth and background are one for all or each section's own.
+    known before counts as information (van Trees 1968, from memory). For one shaft of equal
+    sections it makes no difference whether place, depth and background are one for all or each
+    section's own.
 
     Parameters
     ----------
