@@ -34,7 +34,6 @@ from annot.calibration.shaft_location import Reading
 from annot.geometry import PixelPoint
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular
 
-WALL_DISAGREEING = 12.0  # in squared misfit over noise: three and a half standard deviations
 LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
 LINEAR = StoredPixels()
 
@@ -140,7 +139,7 @@ def _catheter(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoS
         return fit
     outer = request.surface == "outer"
     value, u = (fit.outer_px, fit.u_outer_px) if outer else (fit.inner_px, fit.u_inner_px)
-    fault = _loose(request.surface, u / value) or _fault_of_wall(look, request, fit)
+    fault = _loose(request.surface, u / value)
     if fault:
         return NoScale(reason=fault)
     wall = fit.u_wall_px if outer else fit.u_inner_wall_px
@@ -227,28 +226,6 @@ def _notes(request: ObjectRequest, fit: ShaftFit) -> tuple[str, ...]:
         f"({'as stated' if request.filling_rel is not None else 'state filling_rel to widen it'})"
     )
     return tuple(notes)
-
-
-def _fault_of_wall(look: Look, request: ObjectRequest, fit: ShaftFit) -> str:
-    """Return why the two diameters given cannot be this shaft's, empty when they can.
-
-    A wall that is stated wrongly bends the diameter with it, and confidently; so the shaft is
-    fitted once more with the wall left open.
-    """
-    if request.other_mm is None:
-        return ""
-    free = fit_shaft(_readings(look, request), filling=request.filling, full_scale=look.full_scale)
-    if isinstance(free, NoScale):
-        return ""
-    apart = abs(free.outer_px - fit.outer_px)
-    usual = free.chi2 / free.samples
-    worse = fit.chi2 / usual - fit.samples
-    if apart <= free.u_outer_px or worse < WALL_DISAGREEING:
-        return ""
-    return (
-        f"the two diameters given make the shaft {fit.outer_px:.1f} px wide, while the picture "
-        f"alone says {free.outer_px:.1f} px: check both diameters, or leave the other one out"
-    )
 
 
 def _readings(look: Look, request: ObjectRequest) -> list[Reading]:

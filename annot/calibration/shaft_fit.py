@@ -7,7 +7,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration.allowances import LUMEN_RATIO_HIGHEST, LUMEN_RATIO_LOWEST
 from annot.calibration.half_maximum import half_maximum_px
 from annot.calibration.scale import NoScale
 from annot.calibration.shaft_agreement import (
@@ -19,7 +18,13 @@ from annot.calibration.shaft_agreement import (
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading
 from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
 from annot.calibration.tube_fit import OUTER, Held, IndexArray, TubeFit, TubeSolution
-from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
+from annot.calibration.tube_spread import (
+    TubeSpread,
+    any_wall,
+    possible_fits,
+    spread_over_walls,
+)
+from annot.calibration.wall_disagreeing import wall_disagreeing
 from annot.calibration.wall_thread import with_thread
 from annot.geometry import PixelPoint
 
@@ -123,7 +128,7 @@ def fit_shaft(
         sections=sections,
         held=Held(
             lumen_is_empty=filling == "empty",
-            lumen_ratio=lumen_ratio or _any_wall(),
+            lumen_ratio=lumen_ratio or any_wall(),
             with_glare=True,
         ),
     )
@@ -144,6 +149,7 @@ def fit_shaft(
         _saturated(fit, readings, full_scale)
         or _fault(fit, solution, found.kept)
         or (ALONG_THE_EDGE if answer.is_ambiguous else "")
+        or (lumen_ratio and wall_disagreeing(fit, solution, found.kept))
     )
     if fault:
         return NoScale(reason=fault)
@@ -188,12 +194,6 @@ def _loose(spread: TubeSpread) -> str:
         f"the shaft's diameter is uncertain by {100 * loosest:.0f} %: trace a longer piece, read "
         "more frames, or state filling and other diameter"
     )
-
-
-def _any_wall() -> tuple[float, float]:
-    """Return mean and standard deviation of the ratios that an unstated wall is drawn from."""
-    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
-    return (low + high) / 2, (high - low) / np.sqrt(12.0)
 
 
 def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:

@@ -349,6 +349,12 @@ def _quantile(share: float, weight: FloatArray, mean: FloatArray, u: FloatArray)
     return float(np.interp(share, below, grid))
 
 
+def any_wall() -> tuple[float, float]:
+    """Return mean and standard deviation of the ratios that an unstated wall is drawn from."""
+    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
+    return (low + high) / 2, (high - low) / math.sqrt(12.0)
+
+
 def possible_fits(
     fit_of: TubeFit, *, filling: str, lumen_ratio: tuple[float, float] | None
 ) -> list[TubeFit]:
