@@ -103,6 +103,29 @@ class Anatomy:
         place, forward = self.bend_point_mm(share * self.body_length_mm)
         return place + half * self.body_length_mm * forward
 
+    def bend_corner_mm(self) -> FloatArray:
+        """Return where the neck's axis meets that of the appendage's end, at the fullest.
+
+        The axis runs straight, turns along an arc, and runs straight again: its two straight
+        parts, drawn on, meet at ``tan(turn / 2)`` radii beyond the arc's start.
+        """
+        start, neck = self.bend_point_mm(0.0)
+        turn = np.deg2rad(self.bend_deg) * _CHAIN[-1][0]
+        beyond = np.tan(0.5 * turn) / turn if turn > 1e-9 else 0.5
+        return np.asarray(start + beyond * _CHAIN[-1][0] * self.body_length_mm * neck)
+
+    def lobe_end_mm(self, index: int) -> FloatArray:
+        """Return the end of a lobe beside the body, farthest from the body's axis."""
+        share, turn_deg, away, size = _LOBES[index]
+        waist = 0.5 * self.section_axes_mm(self.landing_depth_mm)
+        mean = float(np.sqrt(waist[0] * waist[1]))
+        place, _ = self.bend_point_mm(share * self.body_length_mm)
+        out = self.in_frame(self.bend_direction_deg + turn_deg)
+        # the lobe is an ellipsoid along the frame's own axes
+        radii = size * mean * np.array([1.0, 0.85, 0.8])
+        reach = 1.0 / float(np.linalg.norm(out / radii))
+        return np.asarray(place + (away * mean + reach) * out)
+
     def neck(self) -> Quadric:
         """Return the neck: a hyperboloid of one sheet whose waist is the landing zone."""
         return self._funnel((0.0, self.landing_depth_mm + 5.0))

@@ -8,14 +8,15 @@ import numpy as np
 
 from synthetic_dicom.case import Case, Identity
 from synthetic_dicom.device_truth import ultrasound_device, xray_device
+from synthetic_dicom.landmark_truth import derived_of, landmarks_of, views_of_places
 from synthetic_dicom.scene import BeatingAnatomy
 from synthetic_dicom.truth import (
     AnatomyTruth,
     CaliperTruth,
-    DeviceTruth,
     LandmarkTruth,
     ObjectTruth,
     Pair,
+    SeenTruth,
     Truth,
     UltrasoundGeometryTruth,
     XrayGeometryTruth,
@@ -54,6 +55,7 @@ def truth_of(
     else:
         objects = xray_objects(scene, beating)
         calipers = () if scene.phantom else xray_calipers(scene, beating)
+    landmarks, derived = _from_places(scene, beating, calipers)
     truth = Truth(
         case=case.name,
         file=f"{case.name}.dcm",
@@ -70,8 +72,9 @@ def truth_of(
         calipers=calipers,
         largest_frame=0,
         image=_image(scene, beating),
-        landmarks=_landmarks(calipers, count),
+        landmarks=landmarks,
         device=_device(scene, beating),
+        derived=derived,
     )
     if not calipers:
         return truth
@@ -79,30 +82,23 @@ def truth_of(
     return replace(truth, largest_frame=int(np.argmax(widths)))
 
 
-def _landmarks(calipers: tuple[CaliperTruth, ...], count: int) -> tuple[LandmarkTruth, ...]:
-    """Return ostium's ends and middle, neck's axis and the end, as the view shows them."""
-    found = []
-    seen = {(one.quantity, one.frame): one.points_px for one in reversed(calipers)}
-    for frame in range(count if calipers else 0):
-        ostium, zone, depth = (
-            seen[name, frame] for name in ("ostium_width", "landing_zone_width", "depth")
-        )
-        (r0, c0), (r1, c1) = zone
-        places = {
-            "circumflex": (ostium[0],),
-            "ridge_tip": (ostium[1],),
-            "ostium_centre": (depth[0],),
-            "neck_axis": (depth[0], ((r0 + r1) / 2, (c0 + c1) / 2)),
-            "appendage_end": (depth[1],),
-        }
-        found += [
-            LandmarkTruth(name=name, frame=frame, points_px=points)
-            for name, points in places.items()
-        ]
-    return tuple(found)
+def _from_places(
+    scene: XrayScene | Screen, beating: BeatingAnatomy, calipers: tuple[CaliperTruth, ...]
+) -> tuple[tuple[LandmarkTruth, ...], tuple[SeenTruth, ...]]:
+    """Return landmarks and the numbers between them; of two planes on a screen, the first's."""
+    if not calipers:
+        return (), ()
+    shown = scene.panels[0] if isinstance(scene, Screen) else scene
+    ostia = {one.frame: one for one in reversed(calipers) if one.quantity == "ostium_width"}
+    landmarks: list[LandmarkTruth] = []
+    derived: list[SeenTruth] = []
+    for frame, seen in views_of_places(shown, beating):
+        landmarks += landmarks_of(seen, ostia[frame], frame)
+        derived += derived_of(seen, ostia[frame], frame)
+    return tuple(landmarks), tuple(derived)
 
 
-def _device(scene: XrayScene | Screen, beating: BeatingAnatomy) -> tuple[DeviceTruth, ...]:
+def _device(scene: XrayScene | Screen, beating: BeatingAnatomy) -> tuple[SeenTruth, ...]:
     if scene.implant is None:
         return ()
     if isinstance(scene, Screen):

@@ -9,6 +9,9 @@ import numpy as np
 from synthetic_dicom.anatomy import Anatomy
 from synthetic_dicom.quadrics import FloatArray, Quadric, ray_interval
 
+# where a width is taken, as a share of the length from the face inwards
+PLACES = (("device_face_width", 0.0), ("device_shoulder_width", 0.5), ("device_end_width", 1.0))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Implant:
@@ -52,6 +55,15 @@ class Implant:
     def end_mm(self, anatomy: Anatomy) -> FloatArray:
         """Return the middle of the far end in the neck's frame, shape (3,)."""
         return np.asarray(self.face_mm() + self.length_mm * self.axes(anatomy)[2])
+
+    def outline_mm(self) -> FloatArray:
+        """Return the corners (lateral, axial) in the plane that holds its axis, shape (4, 2)."""
+        turn, radius = np.deg2rad(self.tilt_deg), 0.5 * self.width_mm
+        along = np.array([np.sin(turn), np.cos(turn)])
+        across = radius * np.array([np.cos(turn), -np.sin(turn)])
+        face = np.array([0.0, -self.protrusion_mm])
+        end = face + self.length_mm * along
+        return np.array([face - across, face + across, end + across, end - across])
 
     def wall_along_mm(
         self, anatomy: Anatomy, origin_mm: FloatArray, rays: FloatArray

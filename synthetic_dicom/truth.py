@@ -114,8 +114,8 @@ class CaliperTruth:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DeviceTruth:
-    """One true number of an implant in one frame, as the view shows it; unit mm, deg or 1."""
+class SeenTruth:
+    """One true number in one frame, as the view shows it; unit mm, deg or 1."""
 
     quantity: str
     frame: int
@@ -140,7 +140,8 @@ class Truth:
     ``image`` says what the recording did to an X-ray picture: the system blur's standard
     deviation in pixels, the scatter in stored values, and the first and last frame in which the
     appendage is well filled. ``largest_frame`` is that of the ostium's width. A phantom shows no
-    appendage and has no ``calipers``.
+    appendage and has no ``calipers``. ``device`` is what an implant measures, ``derived`` what
+    follows from the landmarks' places in space.
     """
 
     case: str
@@ -159,7 +160,8 @@ class Truth:
     largest_frame: int
     image: Mapping[str, float] = field(default_factory=dict)
     landmarks: tuple[LandmarkTruth, ...] = ()
-    device: tuple[DeviceTruth, ...] = ()
+    device: tuple[SeenTruth, ...] = ()
+    derived: tuple[SeenTruth, ...] = ()
 
     def caliper(self, quantity: str, frame: int) -> CaliperTruth:
         """Return the first true caliper of a quantity in a frame."""
@@ -192,7 +194,8 @@ def truth_from_json(text: str) -> Truth:
     plain["objects"] = tuple(ObjectTruth(**item) for item in plain["objects"])
     plain["calipers"] = tuple(CaliperTruth(**item) for item in plain["calipers"])
     plain["landmarks"] = tuple(LandmarkTruth(**item) for item in plain.get("landmarks", ()))
-    plain["device"] = tuple(DeviceTruth(**item) for item in plain.get("device", ()))
+    for name in ("device", "derived"):
+        plain[name] = tuple(SeenTruth(**item) for item in plain.get(name, ()))
     return Truth(**plain)
 
 

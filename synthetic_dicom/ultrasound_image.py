@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from synthetic_dicom.device_neighbours import DeviceNeighbours, device_neighbours
 from synthetic_dicom.implant import Implant
 from synthetic_dicom.neighbours import neighbours_of
 from synthetic_dicom.plane_section import PlanePoints, nearest_wall
@@ -87,7 +88,7 @@ def render_sector(
     settings : EchoSettings, optional
         Beam, pulse and grey scale.
     implant : Implant, optional
-        A drum whose wall is bright.
+        A drum whose wall is bright, with the vessels and the leaflet that lie beside it.
     """
     settings = settings or EchoSettings()
     grid = _PolarGrid.of(panel, beating)
@@ -96,6 +97,9 @@ def render_sector(
     texture = _tissue_texture(rng, grid)
     convert = _ScanConversion.of(panel)
     still = neighbours_of(beating.anatomy)
+    beside = None if implant is None else device_neighbours(beating.anatomy, panel.plane_deg)
+    if beside is not None:
+        still = (*still, *beside.solids(beating.anatomy))
     frames = np.zeros((len(beating.times_ms), *convert.shape), dtype=np.uint8)
     for index, stretch in enumerate(beating.stretches()):
         blood = tuple(
@@ -108,8 +112,8 @@ def render_sector(
         )
         wall_mm = nearest_wall((*blood, *still), grid.points)
         echo = _echo_level(wall_mm, grid, texture)
-        if implant is not None:
-            echo = np.maximum(echo, _implant_echo(implant, beating, grid.points))
+        if implant is not None and beside is not None:
+            echo = np.maximum(echo, _implant_echo(implant, beside, beating, grid.points))
         turn = 2.0 * np.pi * beating.times_ms[index] / 2600.0
         seen = _envelope(echo, _drifting(speckle, turn), grid, settings)
         frames[index] = convert.picture(_grey(seen, settings))
@@ -129,12 +133,16 @@ def _echo_level(wall_mm: FloatArray, grid: _PolarGrid, texture: FloatArray) -> F
     return np.asarray(level * fade + 0.5 * near)
 
 
-def _implant_echo(implant: Implant, beating: BeatingAnatomy, points: PlanePoints) -> FloatArray:
-    """Return the echo of an implant's wall, brightest at its outer surface."""
+def _implant_echo(
+    implant: Implant, beside: DeviceNeighbours, beating: BeatingAnatomy, points: PlanePoints
+) -> FloatArray:
+    """Return the echo of an implant's wall and of the leaflet beside it."""
     neck = np.array([0.0, 0.0, 1.0])
     places = points.lateral_mm[..., None] * points.direction + points.axial_mm[..., None] * neck
     depth = implant.depth_inside_mm(beating.anatomy, places)
-    return np.asarray(np.where((depth >= 0.0) & (depth <= implant.wall_mm), 0.8, 0.0))
+    wall = np.where((depth >= 0.0) & (depth <= implant.wall_mm), 0.8, 0.0)
+    leaflet = 0.6 * beside.leaflet_holds(points.lateral_mm, points.axial_mm)
+    return np.asarray(np.maximum(wall, leaflet))
 
 
 def _tissue_texture(rng: np.random.Generator, grid: _PolarGrid) -> FloatArray:

@@ -37,6 +37,18 @@ def geometry_key(header: LoopHeader, frame: int = 0) -> GeometryKey:
     )
 
 
+def speed_group(header: LoopHeader) -> str:
+    """Return whose error of the speed of sound an echo loop carries.
+
+    The machine counts with one speed and the patient's blood and tissue have another: one error
+    for all loops of a study on one machine. A header states no speed (PS3.3 has no attribute for
+    the one that a machine counts with), so a setting changed within a study cannot be seen. A file
+    without a study is its own.
+    """
+    study = header.study_instance_uid or header.sop_instance_uid
+    return f"sound-{short_hash(study, header.system)}"
+
+
 def pixel_aspect(header: LoopHeader, frame: int = 0) -> float:
     """Return how many times a pixel is as wide as high, as the header has it; 1 if unknown."""
     view = header.xray.at(frame) if header.xray else None

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from annot.cli.printing import say, say_json
+from annot.cli.working import counting
 from annot.errors import InputError
 
 if TYPE_CHECKING:
@@ -79,3 +80,30 @@ def anchor(
     reports = task.verify(task.opened(store))
     task.write_anchors(reports, output)
     say(f"{len(reports)} head(s) written to {output}: keep them out of the store's keeper's reach.")
+
+
+@audit.command()
+def export(
+    store: Where,
+    study: Annotated[str, typer.Option(help="whose chain")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="the file (JSON lines)")],
+) -> None:
+    """Write a study's whole chain to a file, to be kept or carried to another store."""
+    from annot.tasks import audit as task
+
+    with counting("events written") as count:
+        head = task.write_chain(task.opened(store), study, output, count=count)
+    say(f"{head.sequence} events of study {study} written to {output}, head {head.digest}")
+
+
+@audit.command("import")
+def import_chain(
+    store: Annotated[str, typer.Argument(help="the store, made if it is a file that is not there")],
+    file: Annotated[Path, typer.Argument(help="what annot audit export wrote")],
+) -> None:
+    """Take a chain into a store: every event is checked, and one fault refuses all of it."""
+    from annot.tasks import audit as task
+
+    with counting("events taken") as count:
+        head = task.take_chain(store, file, count=count)
+    say(f"The store holds {head.sequence} events of study {head.study}, head {head.digest}")

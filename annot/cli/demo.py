@@ -1,5 +1,7 @@
 """`annot demo`: the whole way on synthetic loops, with the truth beside every number."""
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -10,8 +12,10 @@ from rich.status import Status
 from annot.cli.printing import say, say_caution, say_json, say_table
 from annot.exports import rows_of
 from annot.tasks.rehearse import (
+    ChangeCompared,
     Compared,
     FollowUp,
+    QuantityHeld,
     Rehearsal,
     ScaleCompared,
     rehearse,
@@ -25,14 +29,15 @@ def demo(
     seed: Annotated[int, typer.Option(min=0, help="another seed is another invented patient")] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
-    """Render synthetic loops, scale and measure them, and print the truth beside each number."""
+    """Plan and follow up one invented case on rendered loops, the truth beside each number."""
     screen = Console(stderr=True)
     if screen.is_terminal:
         with Status("starting", console=screen) as status:
             done = rehearse(out, seed=seed, progress=status.update)
-            later = rehearse_followup(out, seed=seed, progress=status.update)
+            later = rehearse_followup(done, seed=seed, progress=status.update)
     else:
-        done, later = rehearse(out, seed=seed), rehearse_followup(out, seed=seed)
+        done = rehearse(out, seed=seed)
+        later = rehearse_followup(done, seed=seed)
     if json:
         say_json({**_answer(done), "follow_up": _later(later)})
     else:
@@ -40,7 +45,6 @@ def demo(
 
 
 def _answer(done: Rehearsal) -> dict[str, object]:
-    rows = rows_of(one.entry for one in done.rows)
     return {
         "folder": str(done.folder),
         "read_file": str(done.read_file),
@@ -57,60 +61,100 @@ def _answer(done: Rehearsal) -> dict[str, object]:
             }
             for one in done.scales
         ],
-        "measurements": [
-            {**row, "true_value": one.true_value, "holds": one.holds}
-            for row, one in zip(rows, done.rows, strict=True)
-        ],
+        "measurements": _rows(done.rows),
+        "quantities": [asdict(one) for one in done.quantities],
+        "owed": done.owed.facts(),
     }
 
 
 def _later(later: FollowUp) -> dict[str, object]:
-    rows = rows_of(one.entry for one in later.rows)
+    names = ("read_file", "table", "picture", "chart", "page", "later_page")
     return {
-        "read_file": str(later.read_file),
-        "table": str(later.table),
-        "page": str(later.page),
-        "measurements": [
-            {**row, "true_value": one.true_value, "holds": one.holds}
-            for row, one in zip(rows, later.rows, strict=True)
+        **{name: str(getattr(later, name)) for name in names},
+        "measurements": _rows(later.rows),
+        "quantities": [asdict(one) for one in later.quantities],
+        "changes": [
+            {**one.change.facts(), "true_value": one.true_value, "holds": one.holds}
+            for one in later.changes
         ],
+        "owed": later.owed.facts(),
     }
+
+
+def _rows(compared: Sequence[Compared]) -> list[dict[str, object]]:
+    rows = rows_of(one.entry for one in compared)
+    return [
+        {**row, "true_value": one.true_value, "holds": one.holds}
+        for row, one in zip(rows, compared, strict=True)
+    ]
+
+
+HEADS = ("loop", "quantity", ">value ± u", ">95 % interval", "unit", ">true", "holds")
 
 
 def _print(done: Rehearsal, later: FollowUp) -> None:
     say_table(
-        "Scales, with the truth beside them",
+        "1. Scales, with the truth beside them",
         ("loop", "scale", ">mm/px ± u", ">95 % interval", ">true", "holds"),
         [_scale_row(one) for one in done.scales],
     )
     say("")
-    say_table(
-        "Measurements, with the truth beside them",
-        ("loop", "quantity", ">frame", ">value ± u", ">95 % interval", "unit", ">true", "holds"),
-        [_row(one) for one in done.rows],
-    )
-    judged = [one.holds for one in done.rows if one.holds is not None]
-    unscaled = len(done.rows) - len(judged)
-    say(
-        f"{sum(judged)} of {len(judged)} intervals hold the truth. 95 in 100 are meant to, but "
-        "rows under one scale err together, so these are fewer than that many trials. "
-        f"{unscaled} measurements have no scale and stay in pixels."
-    )
+    title = "2. Planning: what was drawn and what follows from landmarks, with the truth"
+    say_table(title, HEADS, [_row(one) for one in done.rows])
+    say(_held_words(done.owed.protocol, done.quantities, done.rows))
+    say("")
+    title = "3. Follow-up: the same case after an invented implant, with the truth"
+    say_table(title, HEADS, [_row(one) for one in later.rows])
+    say(_held_words(later.owed.protocol, later.quantities, later.rows))
     say("")
     say_table(
-        "After an invented implant, and by landmarks, with the truth as each view shows it",
-        ("loop", "quantity", ">frame", ">value ± u", ">95 % interval", "unit", ">true", "holds"),
-        [_row(one) for one in later.rows],
+        "4. Changes since planning, shared errors taken out, with the truth",
+        ("quantity", "view", ">after − before ± u", ">95 % interval", "unit", ">true", "holds"),
+        [_change_row(one) for one in later.changes],
     )
-    held = [one.holds for one in later.rows if one.holds is not None]
-    say(f"{sum(held)} of {len(held)} of these intervals hold the truth.")
+    say("")
+    for read, owed in ((done.read_file, done.owed), (later.read_file, later.owed)):
+        say(
+            f"{owed.protocol} still asks for {len(owed.missing)} things of this read, as a list "
+            f"shows: annot protocol missing {read}"
+        )
     say(
-        f"Loops with their truth: {done.folder}\nRead file: {done.read_file}\n"
-        f"Table: {done.table}\nPicture: {done.picture}\n"
-        f"Follow-up read and table: {later.read_file}, {later.table}\n"
-        f"Page to discuss the first table by: {later.page}"
+        f"\nLoops with their truth: {done.folder}\n"
+        f"Planning read, table, picture: {done.read_file}, {done.table}, {done.picture}\n"
+        f"Follow-up read, table, picture: {later.read_file}, {later.table}, {later.picture}\n"
+        f"Pages to discuss them by: {later.page} (with {later.chart}), {later.later_page}"
     )
     say_caution()
+
+
+def _held_words(protocol: str, quantities: Sequence[QuantityHeld], rows: Sequence[Compared]) -> str:
+    """Say how many intervals hold, and how every quantity of the protocol fares."""
+    judged = [one.holds for one in rows if one.holds is not None]
+    whole = [one for one in quantities if one.rows and one.held == one.rows]
+    rest = [f"{one.quantity} {one.held} of {one.rows}" for one in quantities if one not in whole]
+    but = f", not so: {', '.join(rest)}" if rest else ""
+    unscaled = len(rows) - len(judged)
+    return (
+        f"{sum(judged)} of {len(judged)} intervals hold the truth; 95 in 100 are meant to, and "
+        "rows under one scale err together. "
+        f"{len(whole)} of the {len(quantities)} quantities of {protocol} lie within every "
+        f"interval{but}."
+        + (f" {unscaled} measurements have no scale and stay in pixels." if unscaled else "")
+    )
+
+
+def _change_row(one: ChangeCompared) -> tuple[str, ...]:
+    found = one.change.difference
+    places = decimals_for(found.u)
+    return (
+        one.change.quantity,
+        one.change.view,
+        f"{found.value:+.{places}f} ± {found.u:.{places}f}",
+        f"{found.low:+.{places}f} to {found.high:+.{places}f}",
+        found.unit,
+        f"{one.true_value:+.{places}f}",
+        _word(one.holds),
+    )
 
 
 def _scale_row(one: ScaleCompared) -> tuple[str, ...]:
@@ -133,7 +177,6 @@ def _row(one: Compared) -> tuple[str, ...]:
     return (
         one.entry.loop.file,
         measurement.outcome.name,
-        str(measurement.caliper.frame.frame),
         f"{found.value:.{places}f} ± {found.u:.{places}f}",
         f"{interval.low:.{places}f} to {interval.high:.{places}f}",
         measurement.result.unit,

@@ -8,6 +8,7 @@ import typer
 
 from annot.cli.agree import agree
 from annot.cli.audit import audit
+from annot.cli.check import check
 from annot.cli.demo import demo
 from annot.cli.discuss import discuss
 from annot.cli.followup import followup
@@ -16,6 +17,7 @@ from annot.cli.loops import loops
 from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
 from annot.cli.protocol import protocol
+from annot.cli.reads import reads
 from annot.cli.scale import scale
 from annot.cli.schema import schema
 from annot.cli.section import section
@@ -69,7 +71,9 @@ for verb in (
 ):
     app.command()(verb)
 app.add_typer(audit, name="audit")
+app.add_typer(check, name="check")
 app.add_typer(protocol, name="protocol")
+app.add_typer(reads, name="reads")
 app.add_typer(validate, name="validate")
 
 

@@ -1,5 +1,6 @@
 """`annot protocol`: what a study asks for, and what a read still owes it."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -14,14 +15,27 @@ from annot.tasks.protocol import (
     protocol_hash,
     shipped_protocols,
     start_protocol,
+    write_protocol_page,
 )
 from annot.tasks.read import load_read
+from annot.tasks.sign_off import (
+    SignedLine,
+    settled_of,
+    sign_lines,
+    sign_off_path,
+    signed_lines,
+)
+from annot.tasks.sizes import load_chart
 from annot.vocabulary.gap_schemes import GAP_SCHEMES
 from annot.vocabulary.landmarks import QUANTITIES
 from annot.vocabulary.protocol import Protocol
 
 protocol = typer.Typer(no_args_is_help=True, help="Start, check and show a protocol of a study.")
 Json = Annotated[bool, typer.Option("--json", help="print JSON for machines")]
+Chart = Annotated[
+    Path | None,
+    typer.Option(help="your size chart (CSV), where the protocol minds different rows of it"),
+]
 
 
 @protocol.command()
@@ -58,11 +72,22 @@ def show(
     name: Annotated[
         str | None, typer.Argument(help="a shipped protocol or a file; none lists them")
     ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="write a page with a sketch of each quantity (HTML)"),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Show what a protocol asks for: quantities, definitions, views, repeats, limits."""
     names = shipped_protocols() if name is None else (name,)
     found = [load_protocol(one) for one in names]
+    if output is not None:
+        if name is None:
+            raise typer.BadParameter("name one protocol to write its page")
+        write_protocol_page(found[0], output)
+        if not json:
+            say(f"Page: {output}")
+            return
     if json:
         say_json([protocol_facts(one) for one in found])
         return
@@ -72,21 +97,56 @@ def show(
 
 @protocol.command()
 def missing(
-    read: Annotated[Path, typer.Argument(help="the read file (JSON)")], json: Json = False
+    read: Annotated[Path, typer.Argument(help="the read file (JSON)")],
+    chart: Chart = None,
+    json: Json = False,
 ) -> None:
     """List what a read's protocol still asks for, and what whoever takes it over must know."""
-    content = load_read(read)
-    answer = hand_over(content, measure_read(content, read.parent))
+    answer = _measured(read, chart)
+    signed = signed_lines(answer, read)
+    settled = settled_of(answer, read)
     if json:
-        say_json(answer.facts())
+        facts = answer.facts() | {"lines": [one.facts() for one in signed]}
+        say_json(facts | {"settled": [one.topic for one in settled]})
         return
-    print_hand_over(answer)
+    print_hand_over(answer, signed)
+    for one in settled:
+        say(f"  settled: {one.text} — signed by {one.by}, {one.at:%Y-%m-%d %H:%M} UTC: {one.word}")
+    if any(one.state != "signed" for one in signed):
+        say(f"Sign a line by its code: annot protocol sign {read} CODE --by WHO --word WORD")
     say_caution()
 
 
-def print_hand_over(answer: HandOver) -> None:
+@protocol.command()
+def sign(
+    read: Annotated[Path, typer.Argument(help="the read file (JSON)")],
+    codes: Annotated[list[str], typer.Argument(help="codes of the lines, as missing lists them")],
+    by: Annotated[str, typer.Option(help="the code you go by; no name")],
+    word: Annotated[str, typer.Option(help="what your signature means: accepted, to be read, …")],
+    chart: Chart = None,
+    json: Json = False,
+) -> None:
+    """Sign lines of a read's hand-over list; a line that changes later is open again."""
+    answer = _measured(read, chart)
+    signed = sign_lines(answer, read, codes, by=by, word=word)
+    if json:
+        say_json([one.facts() for one in signed])
+        return
+    for one in signed:
+        say(f"  {one.words}")
+    still = sum(one.state != "signed" for one in signed)
+    say(f"{len(signed) - still} of {len(signed)} lines are signed; kept in {sign_off_path(read)}.")
+
+
+def _measured(read: Path, chart: Path | None) -> HandOver:
+    content = load_read(read)
+    known = None if chart is None else load_chart(chart)
+    return hand_over(content, measure_read(content, read.parent), chart=known)
+
+
+def print_hand_over(answer: HandOver, signed: Sequence[SignedLine] = ()) -> None:
     """Print what a protocol still asks for and the rest of the hand-over list."""
-    lines = answer.sentences()
+    lines = [one.words for one in signed] or list(answer.sentences())
     state = "still asks for" if answer.missing else "is complete"
     say(f"\nProtocol {answer.protocol} {state}{':' if lines else '.'}")
     for line in lines:

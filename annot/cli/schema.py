@@ -7,6 +7,8 @@ import typer
 from annot.cli.printing import say_json
 from annot.errors import InputError
 from annot.reads import json_schema
+from annot.reads.package_file import package_schema
+from annot.reads.study_file import study_schema
 from annot.tasks.export import COLUMNS, CURVE_COLUMNS
 from annot.tasks.sizes import CHART_COLUMNS
 
@@ -15,19 +17,23 @@ TABLES = {
     "curve": [(one.name, one.unit, one.meaning) for one in CURVE_COLUMNS],
     "chart": [(one.name, one.unit, one.meaning) for one in CHART_COLUMNS],
 }
-KNOWN = "read, table, curve and chart"
+SCHEMAS = {"read": json_schema, "study": study_schema, "package": package_schema}
+KNOWN = "read, study, package, table, curve and chart"
 
 
 def schema(
     name: Annotated[
-        str, typer.Argument(help="read (JSON Schema), table, curve or chart (columns)")
+        str,
+        typer.Argument(
+            help="read, study or package (JSON Schema), table, curve or chart (columns)"
+        ),
     ],
     json: Annotated[bool, typer.Option("--json", help="JSON is what it prints anyway")] = True,
 ) -> None:
-    """Print the format of a file: `read` as JSON Schema, the others as their columns."""
+    """Print the format of a file: a JSON Schema, or of a table its columns."""
     del json
-    if name == "read":
-        say_json(json_schema())
+    if name in SCHEMAS:
+        say_json(SCHEMAS[name]())
     elif name in TABLES:
         heads = ("name", "unit", "meaning")
         say_json([dict(zip(heads, one, strict=True)) for one in TABLES[name]])

@@ -13,6 +13,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from annot.cli.printing import say, say_caution, say_json, say_table
 from annot.tasks.rehearse import (
     CAUTION_OF_STUDIES,
+    CURVE,
     READING,
     SCALE_KINDS,
     Cell,
@@ -20,6 +21,7 @@ from annot.tasks.rehearse import (
     Study,
     StudyReport,
     Trial,
+    curve_study,
     reading_study,
     run_case,
     run_study,
@@ -87,6 +89,25 @@ def reading(  # noqa: PLR0913, PLR0917 - each option of the command is an argume
         return
     trials = _run(READING, cases, seed, place=_place(workers, scheduler), journal=journal)
     _say_report(reading_study(READING, trials, cases=cases, seed=seed), trials, plots, json=json)
+
+
+@validate.command()
+def curve(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
+    cases: Cases = 2400,
+    seed: Seed = 1,
+    case: One = None,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    journal: Kept = None,
+    plots: Plots = None,
+    json: Json = False,
+) -> None:
+    """Find the largest and smallest of invented noisy curves: bias, scatter, coverage."""
+    if case is not None:
+        _say_case(CURVE, case, seed=seed, json=json)
+        return
+    trials = _run(CURVE, cases, seed, place=_place(workers, scheduler), journal=journal)
+    _say_report(curve_study(CURVE, trials, cases=cases, seed=seed), trials, plots, json=json)
 
 
 def _place(workers: int | None, scheduler: str | None) -> Place:

@@ -2,6 +2,7 @@
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from annot.errors import InputError
@@ -9,13 +10,15 @@ from annot.errors import InputError
 CSV, CURVE, PNG, JSON = b"study,", b"frame,dicom_frame,", b"\x89PNG", b"{"
 
 
-def write_whole(path: Path, content: str | bytes, *, replaces: bytes) -> None:
+def write_whole(path: Path, content: str | bytes | Iterable[str], *, replaces: bytes) -> None:
     """Write text (UTF-8) or bytes beside the target, then move it into place.
 
     Parameters
     ----------
     path : Path
-    content : str or bytes
+    content : str or bytes, or an iterable of str
+        Pieces of text are written as they come, so that a long file needs little memory; where
+        they end in an error nothing is left behind.
     replaces : bytes
         How an older file must begin to be replaced: a table replaces a table, and never a loop,
         a read or a device that somebody named by mistake.
@@ -26,13 +29,14 @@ def write_whole(path: Path, content: str | bytes, *, replaces: bytes) -> None:
         If the folder does not exist or cannot be written, or something else stands there; an
         older file stays as it was.
     """
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    pieces = (content,) if isinstance(content, str | bytes) else content
     _refuse_other_files(path, replaces)
     try:
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
             with os.fdopen(handle, "wb") as stream:
-                stream.write(data)
+                for piece in pieces:
+                    stream.write(piece.encode("utf-8") if isinstance(piece, str) else piece)
                 stream.flush()
                 # without it a power cut can leave the new name on an empty file
                 os.fsync(stream.fileno())

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from annot.exports.table import COLUMNS, Cell
 
@@ -12,13 +12,25 @@ def csv_text(rows: Iterable[Mapping[str, Cell]]) -> str:
 
     Numbers are written so that reading them back gives the same float.
     """
+    return "".join(csv_lines(rows, [column.name for column in COLUMNS]))
+
+
+def csv_lines(rows: Iterable[Mapping[str, Cell]], names: Sequence[str]) -> Iterator[str]:
+    """Yield a table's head and its rows line by line; a row without a column has it empty."""
     stream = io.StringIO(newline="")
     writer = csv.writer(stream)
-    names = [column.name for column in COLUMNS]
     writer.writerow(names)
+    yield _taken(stream)
     for row in rows:
-        writer.writerow([cell_text(row[name]) for name in names])
-    return stream.getvalue()
+        writer.writerow([cell_text(row.get(name)) for name in names])
+        yield _taken(stream)
+
+
+def _taken(stream: io.StringIO) -> str:
+    text = stream.getvalue()
+    stream.seek(0)
+    stream.truncate()
+    return text
 
 
 def cell_text(cell: Cell) -> str:

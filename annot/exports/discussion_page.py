@@ -1,23 +1,28 @@
 """A page to discuss one study by: every view, reader and modality side by side, no advice.
 
-One HTML file that asks the network for nothing: its style and its figures (SVG) are in it.
+One HTML file that asks the network for nothing: its style and its figures (SVG) are in it. Every
+row of a table carries its own bar, all bars of a quantity on one axis, so that nobody has to count
+rows.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from itertools import combinations
 from typing import TYPE_CHECKING
 
+from annot.exports.axis import Axis
 from annot.measurement.measured_row import MeasuredRow
 from annot.uncertainty import decimals_for
-from annot.vocabulary import CAUTION, SCOPE_OF_INTERVAL
+from annot.vocabulary import CAUTION, OUTCOMES, SCOPE_OF_INTERVAL
+from annot.vocabulary.landmarks import QUANTITIES
 
 if TYPE_CHECKING:
     from jinja2 import Template
 
 HTML = b"<!DOCTYPE html>"
-WIDTH, ROW_HEIGHT, LEFT = 460, 22, 10
+WIDTH, ROW_HEIGHT = 380, 26
 PARTS = {
     "share_scale": "reading the scale",
     "share_object": "the reference object's size",
@@ -25,15 +30,16 @@ PARTS = {
     "share_ends": "placing the ends",
     "share_depth": "unknown depth",
     "share_tilt": "unknown tilt",
+    "share_speed": "the speed of sound",
     "share_other": "everything else",
 }
+UNITS = {"mm2": "mm²", "px2": "px²", "deg": "°", "1": "no unit"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
-    """One row of a figure: interval and best estimate in pixels of the figure."""
+    """One row's interval and best estimate in pixels of the figure."""
 
-    y: float
     low: float
     value: float
     high: float
@@ -41,100 +47,142 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class QuantityRow:
+    """One measurement: what it is, its number, its bar, and what is worth knowing of it."""
+
+    view: str
+    reader: str
+    number: str
+    interval: str
+    bar: Bar
+    scale: str
+    part: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class QuantityPart:
-    """One quantity on the page: its rows as text, and its figure.
+    """One quantity on the page.
 
     Attributes
     ----------
-    title, unit : str
-    heads : tuple of str
-    rows : tuple of tuple of str
-    bars : tuple of Bar
-        One a row, in the same order.
+    title, unit, meaning : str
+    rows : tuple of QuantityRow
     ticks : tuple of (pixels, text)
     spread : str
         How far the rows are apart, in words.
+    apart : str
+        How many pairs of intervals have nothing in common, in words.
+    scaled : bool
+        Whether it is in a unit of the patient, not in pixels.
     """
 
     title: str
     unit: str
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    bars: tuple[Bar, ...]
+    meaning: str
+    rows: tuple[QuantityRow, ...]
     ticks: tuple[tuple[float, str], ...]
     spread: str
+    apart: str
+    scaled: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartBar:
+    """One row of a size chart: its range, and what the measurement says of it."""
+
+    label: str
+    low: float | None
+    high: float | None
+    probability: str
+    compression: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizePart:
-    """One cross-section against the user's own chart: rows as text, what tips it."""
+    """One cross-section against the user's own chart.
+
+    Attributes
+    ----------
+    title, width : str
+        Whose cross-section, and its width with its interval, in words.
+    rows : tuple of ChartBar
+    band : (low, value, high)
+        The measured width in pixels of the figure.
+    ticks : tuple of (pixels, text)
+    tips : tuple of str
+        What would change the picture.
+    """
 
     title: str
-    rows: tuple[tuple[str, ...], ...]
+    width: str
+    rows: tuple[ChartBar, ...]
+    band: tuple[float, float, float]
+    ticks: tuple[tuple[float, str], ...]
     tips: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChangePart:
+    """What changed in one quantity and view; bars of one unit share an axis, zero in its middle."""
+
+    quantity: str
+    view: str
+    number: str
+    bar: Bar
+    ticks: tuple[tuple[float, str], ...]
+    notes: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StudyPart:
-    """One study's part of the page."""
+    """One study's part of the page.
+
+    Attributes
+    ----------
+    conditions, warnings : tuple of (text, whom it is for)
+    changes : tuple of ChangePart
+    """
 
     study: str
     quantities: tuple[QuantityPart, ...]
     comparisons: tuple[str, ...]
     sizes: tuple[SizePart, ...]
-    changes: tuple[str, ...]
-    conditions: tuple[str, ...]
-    warnings: tuple[str, ...]
-
-
-HEADS = (
-    "modality",
-    "view",
-    "reader",
-    "repeat",
-    "value ± u",
-    "95 % interval",
-    "scale rests on",
-    "largest part of the variance",
-    "caliper, loop, frame",
-)
+    changes: tuple[ChangePart, ...]
+    conditions: tuple[tuple[str, str], ...]
+    warnings: tuple[tuple[str, str], ...]
 
 
 def quantity_part(quantity: str, rows: Sequence[MeasuredRow]) -> QuantityPart:
     """Return one quantity's rows, all in one unit, as the page shows them."""
-    low = min(_low(one) for one in rows)
-    high = max(_high(one) for one in rows)
-    span = (high - low) or 1.0
-
-    def across(value: float) -> float:
-        return round(LEFT + (WIDTH - 2 * LEFT) * (value - low) / span, 1)
-
+    axis = axis_of(rows)
     values = [one.value for one in rows]
-    unit = rows[0].unit
-    apart = (
-        f"best estimates from {min(values):.2f} to {max(values):.2f} {unit}, "
-        f"{max(values) - min(values):.2f} {unit} apart"
+    unit, places = rows[0].unit, decimals_for(min(one.u for one in rows) or 1.0)
+    spread = (
+        f"best estimates from {min(values):.{places}f} to {max(values):.{places}f} {unit}, "
+        f"{max(values) - min(values):.{places}f} {unit} apart"
     )
     return QuantityPart(
-        title=quantity.replace("_", " "),
-        unit=unit,
-        heads=HEADS,
-        rows=tuple(_cells(one) for one in rows),
-        bars=tuple(
-            Bar(
-                y=ROW_HEIGHT * (index + 0.5),
-                low=across(_low(one)),
-                value=across(one.value),
-                high=across(_high(one)),
-                open_end=one.modality == "US",
-            )
-            for index, one in enumerate(rows)
-        ),
-        ticks=tuple(
-            (across(low + span * part), f"{low + span * part:.2f}") for part in (0, 0.5, 1)
-        ),
-        spread=apart if len(rows) > 1 else "one measurement only",
+        title=title_of(quantity),
+        unit=UNITS.get(unit, unit),
+        meaning=QUANTITIES[quantity].meaning if quantity in QUANTITIES else "",
+        rows=tuple(_row(one, axis) for one in rows),
+        ticks=axis.ticks(),
+        spread=spread if len(rows) > 1 else "one measurement only",
+        apart=_apart(rows),
+        scaled=not unit.startswith("px"),
     )
+
+
+def title_of(quantity: str) -> str:
+    """Return a quantity's title; of one that is not known, its name in words."""
+    known = OUTCOMES.get(quantity) or QUANTITIES.get(quantity)
+    return known.title if known is not None else quantity.replace("_", " ")
+
+
+def axis_of(rows: Sequence[MeasuredRow]) -> Axis:
+    """Return the axis on which every interval of some rows finds room."""
+    return Axis(low=min(map(low_of, rows)), high=max(map(high_of, rows)), wide_px=WIDTH)
 
 
 def discussion_html(studies: Sequence[StudyPart]) -> str:
@@ -156,26 +204,47 @@ def _template() -> "Template":
     return made.from_string(text)
 
 
-def _low(row: MeasuredRow) -> float:
+def low_of(row: MeasuredRow) -> float:
+    """Return the lower end of a row's interval; 2 u below where the table states none."""
     return row.value - 2 * row.u if row.low is None else row.low
 
 
-def _high(row: MeasuredRow) -> float:
+def high_of(row: MeasuredRow) -> float:
+    """Return the upper end of a row's interval; 2 u above where the table states none."""
     return row.value + 2 * row.u if row.high is None else row.high
 
 
-def _cells(row: MeasuredRow) -> tuple[str, ...]:
+def _apart(rows: Sequence[MeasuredRow]) -> str:
+    pairs = list(combinations(rows, 2))
+    if not pairs:
+        return ""
+    count = sum(low_of(a) > high_of(b) or low_of(b) > high_of(a) for a, b in pairs)
+    if len(pairs) == 1:
+        return f"the two intervals have {'nothing' if count else 'a part'} in common"
+    return f"{count} of {len(pairs)} pairs of intervals have nothing in common"
+
+
+def _row(row: MeasuredRow, axis: Axis) -> QuantityRow:
     places = decimals_for(row.u)
-    return (
-        row.modality,
-        _view(row),
-        row.reader,
-        "" if row.repeat is None else str(row.repeat),
-        f"{row.value:.{places}f} ± {row.u:.{places}f}",
-        f"{_low(row):.{places}f} … {_high(row):.{places}f}",
-        row.scale_kind or "not stated",
-        _largest_part(row),
-        f"{row.caliper_id}, {row.loop}, {'–' if row.frame is None else row.frame}",
+    again = "" if row.repeat in (None, 1) else f", repeat {row.repeat}"
+    caliper = "from landmarks" if row.origin == "derived" else row.caliper_id
+    where = [part for part in (caliper, row.loop) if part]
+    if row.frame is not None:
+        where.append(f"frame {row.frame}")
+    return QuantityRow(
+        view=f"{'echo' if row.modality == 'US' else 'X-ray'} {_view(row)}",
+        reader=f"{row.reader}{again}",
+        number=f"{row.value:.{places}f} ± {row.u:.{places}f}",
+        interval=f"{low_of(row):.{places}f} … {high_of(row):.{places}f}",
+        bar=Bar(
+            low=axis.at(low_of(row)),
+            value=axis.at(row.value),
+            high=axis.at(high_of(row)),
+            open_end=row.modality == "US",
+        ),
+        scale=row.scale_kind or "not stated",
+        part=_largest_part(row),
+        place=", ".join(where),
     )
 
 

@@ -153,7 +153,7 @@ def _plan(axes: Any, group: Sequence[CrossSection]) -> None:
         colour = PALETTE[index % len(PALETTE)]
         for one in section.views:
             reach = max(reach, one.value / 2)
-            _sighting(axes, one.direction_deg or 0.0, one.value / 2, one.silhouette, colour)
+            sighting(axes, one.direction_deg or 0.0, one.value / 2, one.silhouette, colour)
         ellipse = section.ellipse
         if ellipse is None:
             continue
@@ -179,7 +179,8 @@ def _plan(axes: Any, group: Sequence[CrossSection]) -> None:
     )
 
 
-def _sighting(axes: Any, direction_deg: float, half: float, silhouette: bool, colour: str) -> None:
+def sighting(axes: Any, direction_deg: float, half: float, silhouette: bool, colour: str) -> None:
+    """Draw what one view saw: a chord through the middle, or a shadow's two edges."""
     turn = np.deg2rad(direction_deg)
     along = half * np.array([np.cos(turn), np.sin(turn)])
     if not silhouette:

@@ -15,7 +15,7 @@ from annot.reads import LoopRead, Read
 from annot.vocabulary.protocol import Protocol
 
 Cell = str | int | float | bool | None
-SHARES = ("scale", "object", "system", "ends", "depth", "tilt", "other")
+SHARES = ("scale", "object", "system", "ends", "depth", "speed", "tilt", "other")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +93,13 @@ def _share(component: str) -> Callable[[TableEntry], Cell]:
         return sum((part for name, part in shares.items() if name not in SHARES[:-1]), 0.0)
 
     return cell
+
+
+def _speed_group(entry: TableEntry) -> str | None:
+    """Name whose speed of sound acts here; several can only mean a defect."""
+    lines = entry.measurement.result.lines
+    keys = {line.input.key for line in lines if line.input.component == "speed"}
+    return keys.pop() if len(keys) == 1 else None
 
 
 def _warnings(entry: TableEntry) -> str:
@@ -204,6 +211,12 @@ COLUMNS: tuple[Column, ...] = (
         lambda e: s.depth_group if (s := _scale(e)) else None,
     ),
     _column(
+        "speed_group",
+        "",
+        "echo rows with the same one share the error of the speed of sound",
+        _speed_group,
+    ),
+    _column(
         "u_scale_rel",
         "1",
         "relative standard uncertainty of the scale, its depth term included",
@@ -217,6 +230,7 @@ COLUMNS: tuple[Column, ...] = (
             ("system", "the error that an imaging system's header scales share"),
             ("ends", "placing the ends"),
             ("depth", "unknown depth"),
+            ("speed", "the speed of sound along an echo's beam"),
             ("tilt", "unknown tilt"),
             ("other", "everything else"),
         )

@@ -20,6 +20,7 @@ OPTIONAL = tuple(
 _WHOLE = frozenset({"frame", "beat", "repeat"})
 _TEXTS = frozenset(one.name for one in fields(MeasuredRow) if one.type is str)
 _MOST_FAULTS = 5
+_CURVES_OWN = {"smoothed", "return_px"}
 # no size, angle, time or share that is meant lies beyond; further out arithmetic overflows
 _LARGEST = 1e9
 # a smaller part of the value is below what the arithmetic itself rounds
@@ -67,6 +68,11 @@ def parse_table(text: str, *, name: str) -> list[MeasuredRow]:
 
 
 def _check_heads(heads: list[str], name: str) -> None:
+    if set(heads) >= _CURVES_OWN:
+        raise InputError(
+            f"{name} is the curve of one tracked caliper, whose frames share its hand's error and "
+            "no person has confirmed: name a measurement table."
+        )
     missing = [one for one in REQUIRED if one not in heads]
     if missing:
         raise InputError(

@@ -10,6 +10,7 @@ from annot.loops.header import LoopHeader
 from annot.loops.header_reading import read_header
 from annot.loops.loop import Loop, open_loop
 from annot.loops.loop_array import LoopArray
+from annot.loops.play_times import PlayTimes, play_times
 from annot.loops.series import SeriesLoop, open_series
 from annot.loops.series_folder import is_folder, open_folder
 from annot.loops.shown_loop import DisplayChoice, ShownLoop, StoredRange, stored_range
@@ -28,6 +29,7 @@ __all__ = [
     "Loop",
     "LoopArray",
     "LoopHeader",
+    "PlayTimes",
     "SeriesLoop",
     "ShownLoop",
     "StoredRange",
@@ -42,6 +44,7 @@ __all__ = [
     "open_folder",
     "open_loop",
     "open_series",
+    "play_times",
     "read_ecg",
     "read_header",
     "refuse_outside",

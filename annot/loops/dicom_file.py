@@ -80,7 +80,7 @@ def parse_file(path: Path) -> DicomFile:
     LoopError
         If the path is no readable DICOM file.
     """
-    source = _reached(path)
+    source = reached(path)
     try:
         with captured_warnings() as seen:
             return _parse(path, source, seen)
@@ -93,7 +93,7 @@ def parse_file(path: Path) -> DicomFile:
         ) from error
 
 
-def _reached(path: Path) -> ByteSource:
+def reached(path: Path) -> ByteSource:
     """Give access to a file or a member of an archive that carries the DICOM mark."""
     try:
         if path.is_dir():

@@ -1,6 +1,7 @@
 """Which imaging system made a loop: a pseudonym by which its own error is recognised again."""
 
 import hashlib
+from collections.abc import Sequence
 
 from annot.loops.attributes import Attributes
 
@@ -15,10 +16,15 @@ def system_pseudonym(attributes: Attributes, *, study_instance_uid: str) -> str:
     one system of a model is far likelier than two.
     """
     stated = ["\\".join(attributes.texts(name)) for name in _NAMES]
-    serial = stated[2]
-    if not serial:
+    return system_hash(attributes.text("Modality") or "", stated, study_instance_uid)
+
+
+def system_hash(modality: str, stated: Sequence[str], study_instance_uid: str) -> str:
+    """Return the pseudonym of maker, model, serial number and what else is stated."""
+    names = list(stated)
+    if not names[2]:
         if not study_instance_uid:
             return ""
-        stated.append(study_instance_uid)
-    text = "\x1f".join((attributes.text("Modality") or "", *stated))
+        names.append(study_instance_uid)
+    text = "\x1f".join((modality, *names))
     return hashlib.sha256(text.encode()).hexdigest()[:8]

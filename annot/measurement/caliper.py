@@ -16,6 +16,24 @@ SHORTEST_PX = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A point that several calipers may rest on, so that they share the error of placing it.
+
+    Attributes
+    ----------
+    key : str
+        Names its two coordinates in a budget.
+    point : PixelPoint
+    u_px : float or None
+        Standard uncertainty of placing it along either axis; None takes the default.
+    """
+
+    key: str
+    point: PixelPoint
+    u_px: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Caliper:
     """Two points, a path, an angle or a closed contour on one frame for one measurand.
 
@@ -32,6 +50,8 @@ class Caliper:
     tilt_deg : float or None
         Half-range of the unknown tilt of plane or segment; None leaves tilt out, with a warning
         where tilt acts.
+    marks : tuple of tuple of Mark
+        Of what follows from landmarks: for each point the marks whose middle it is.
     """
 
     key: str
@@ -48,6 +68,7 @@ class Caliper:
     origin: Origin = "drawn"
     confirmed: bool = True
     note: str = ""
+    marks: tuple[tuple[Mark, ...], ...] = ()
 
     def __post_init__(self) -> None:
         for check in (self._refuse_points, self._refuse_drawing, self._refuse_statements):
@@ -86,6 +107,12 @@ class Caliper:
     def states_ends(self) -> bool:
         """Whether it says itself how well its ends are placed."""
         return self.u_end_px is not None or self.u_end_mm is not None
+
+    def rests_on(self, index: int) -> tuple[Mark, ...]:
+        """Return the marks whose middle a point is; of a drawn one, itself."""
+        if self.marks:
+            return self.marks[index]
+        return (Mark(key=f"{self.key}:{index}", point=self.points[index], u_px=self.u_end_px),)
 
     @property
     def closed(self) -> bool:

@@ -34,7 +34,7 @@ class Change:
     difference : Estimate
         After minus before.
     correlation : float
-        Between the two, through scale, object, system and depth that both share.
+        Between the two, through scale, object, system, depth and speed of sound that both share.
     """
 
     quantity: str

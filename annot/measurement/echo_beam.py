@@ -24,14 +24,15 @@ class Beam:
     ----------
     apex : PixelPoint
         Where the sector's edges meet; it may lie outside the picture.
-    loop : str
-        Identity of the loop: its calipers share the speed of sound.
+    speed_group : str
+        Whose error of the speed of sound it is: all loops of one patient under one setting of
+        the machine share it.
     source : str
         Stated or fitted, for a reader of the budget.
     """
 
     apex: PixelPoint
-    loop: str
+    speed_group: str
     source: str
 
     def ray(self, point: PixelPoint, mm_per_px: tuple[float, float]) -> tuple[Direction, float]:
@@ -46,10 +47,10 @@ class Beam:
         return rectangular(
             1.0,
             SOUND_SPEED_REL.value,
-            key=f"{self.loop}:sound",
+            key=self.speed_group,
             unit="1",
-            source=f"{SOUND_SPEED_REL.meaning} ({SOUND_SPEED_REL.source}), {self.source}",
-            component="other",
+            source=f"{SOUND_SPEED_REL.meaning} ({SOUND_SPEED_REL.source})",
+            component="speed",
         )
 
 
@@ -76,8 +77,8 @@ def blur_of(point: PixelPoint, key: str, mm_per_px: tuple[float, float], beam: B
             )
         )
     (down, across), depth = beam.ray(point, mm_per_px)
-    along = f"{ECHO_AXIAL_MM.meaning} ({ECHO_AXIAL_MM.source})"
-    beside = f"{ECHO_LATERAL_REL.meaning} ({ECHO_LATERAL_REL.source})"
+    along = f"{ECHO_AXIAL_MM.meaning} ({ECHO_AXIAL_MM.source}), {beam.source}"
+    beside = f"{ECHO_LATERAL_REL.meaning} ({ECHO_LATERAL_REL.source}), {beam.source}"
     lateral = max(ECHO_AXIAL_MM.value, ECHO_LATERAL_REL.value * depth) / 2
     return Blur(
         parts=(

@@ -160,8 +160,8 @@ def measure_outcome(
 
     Inputs: the scale's own (shared by every caliper under it), both coordinates of each point
     with placing, pixel grid and, in ultrasound, what the beam does not resolve, the speed of
-    sound (shared by the loop), what lies between a contour's vertices, and tilt and choice of
-    frame where they act.
+    sound (shared by a study's loops of one machine), what lies between a contour's vertices, and
+    tilt and choice of frame where they act.
 
     Parameters
     ----------
@@ -325,13 +325,13 @@ def _model(
     return CaliperModel(shape=shape, points=len(places), terms=tuple(terms), beam=ray, gap=gap), raw
 
 
-def _blurs(caliper: Caliper, sizes: tuple[float, float], beam: Beam | None) -> list[Blur]:
-    """Return each point's blur; a fit to the wall's edge knows the blur already."""
+def _blurs(caliper: Caliper, sizes: tuple[float, float], beam: Beam | None) -> list[list[Blur]]:
+    """Return the blur of each point's marks; a fit to the wall's edge knows the blur already."""
     if caliper.origin == "refined":
         return []
     return [
-        blur_of(point, f"{caliper.key}:{index}", sizes, beam)
-        for index, point in enumerate(caliper.points)
+        [blur_of(mark.point, mark.key, sizes, beam) for mark in caliper.rests_on(index)]
+        for index in range(len(caliper.points))
     ]
 
 

@@ -17,10 +17,11 @@ class MeasuredRow:
         ``mm``, ``mm2``, ``deg``, ``px`` or ``1``.
     line : int
         Line in the file, the header being line 1; 0 where there is no file.
-    scale_id, object_id, system_id, depth_group : str
+    scale_id, object_id, system_id, depth_group, speed_group : str
         Rows with the same one share that error fully; empty where they share none.
-    share_scale, share_object, share_system, share_depth : float or None
-        Signed parts of the variance that stand behind the four; None where not stated.
+    share_scale, share_object, share_system, share_depth, share_speed : float or None
+        Signed parts of the variance that stand behind the five; None where not stated. Tables
+        without `share_speed` count it in `share_other`.
     """
 
     study: str
@@ -47,11 +48,13 @@ class MeasuredRow:
     object_id: str = ""
     system_id: str = ""
     depth_group: str = ""
+    speed_group: str = ""
     share_scale: float | None = None
     share_object: float | None = None
     share_system: float | None = None
     share_ends: float | None = None
     share_depth: float | None = None
+    share_speed: float | None = None
     share_tilt: float | None = None
     share_other: float | None = None
     conditions: str = ""

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from annot.errors import InputError
 from annot.geometry import PixelPoint
-from annot.measurement.placement import END_PX, PIXEL_HALF_WIDTH
-from annot.uncertainty import InputQuantity, stated
+from annot.measurement.caliper import Mark
 from annot.vocabulary.landmarks import LANDMARKS
 
 HALF_WAY = "middle of the ostium taken half way from the circumflex side to the ridge tip"
+BY_AXIS = "bend taken at the inner point of the neck's axis"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,86 +47,62 @@ class PlacedLandmark:
         if len(set(self.points)) < len(self.points):
             raise InputError(f"Landmark {self.name}: its points coincide, so it has no direction.")
 
-    @property
-    def u_placed_px(self) -> float:
-        """Standard uncertainty of a coordinate, the pixel grid included."""
-        u = END_PX.value if self.u_px is None else self.u_px
-        return math.hypot(u, PIXEL_HALF_WIDTH.value / math.sqrt(3))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LandmarkSet:
-    """All landmarks of one loop on one frame."""
+    """All landmarks of one loop on one frame; `loop` names them in a budget."""
 
     frame: int
     marks: tuple[PlacedLandmark, ...]
+    loop: str = ""
 
-    def points(self, name: str) -> tuple[PixelPoint, ...]:
-        """Return a landmark's points, empty where it is not placed."""
-        return next((one.points for one in self.marks if one.name == name), ())
+    def placed(self, name: str) -> tuple[Mark, ...]:
+        """Return a landmark's points with what names them, empty where it is not placed."""
+        return next(
+            (
+                tuple(
+                    Mark(
+                        key=f"{self.loop}:landmark:{self.frame}:{name}:{index}",
+                        point=point,
+                        u_px=one.u_px,
+                    )
+                    for index, point in enumerate(one.points)
+                )
+                for one in self.marks
+                if one.name == name
+            ),
+            (),
+        )
 
     @property
-    def centre(self) -> PixelPoint | None:
-        """Middle of the ostium as placed, else half way between its two ends."""
-        placed, ends = self.points("ostium_centre"), self.ostium
-        if placed:
-            return placed[0]
-        if not ends:
-            return None
-        (r0, c0), (r1, c1) = ends
-        return PixelPoint((r0 + r1) / 2, (c0 + c1) / 2)
+    def centre(self) -> tuple[Mark, ...]:
+        """What the ostium's middle is the middle of: itself where placed, else its two ends."""
+        return self.placed("ostium_centre") or self.ostium
 
     @property
-    def ostium(self) -> tuple[PixelPoint, ...]:
+    def bend(self) -> tuple[Mark, ...]:
+        """The bend where placed, else the inner point of the neck's axis."""
+        return self.placed("bend") or self.placed("neck_axis")[1:]
+
+    @property
+    def ostium(self) -> tuple[Mark, ...]:
         """Circumflex side and ridge tip, empty where one is not placed."""
-        ends = (*self.points("circumflex"), *self.points("ridge_tip"))
+        ends = (*self.placed("circumflex"), *self.placed("ridge_tip"))
         return ends if len(ends) == 2 else ()
 
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What was taken where nothing was placed."""
-        taken = self.centre is not None and not self.points("ostium_centre")
-        return (HALF_WAY,) if taken else ()
 
-    @property
-    def stated_u_px(self) -> float | None:
-        """The largest uncertainty that a reader stated for one of them."""
-        return max((one.u_px for one in self.marks if one.u_px is not None), default=None)
-
-    def coordinates(
-        self, points: Iterable[PixelPoint], *, key: str, moved_px: float = 0.0
-    ) -> list[InputQuantity]:
-        """Return rows and columns of some points as inputs of a budget.
-
-        Parameters
-        ----------
-        points : iterable of PixelPoint
-        key : str
-            Of the loop; points at one place share their inputs.
-        moved_px : float
-            How far they have moved to another frame at most: a half-range, rectangular.
-        """
-        u = max((one.u_placed_px for one in self.marks), default=END_PX.value)
-        u = math.hypot(u, moved_px / math.sqrt(3))
-        return [
-            stated(
-                value,
-                u,
-                key=f"{key}:landmark:{self.frame}:{point.row:.3f},{point.column:.3f}:{axis}",
-                unit="px",
-                component="ends",
-                source="placing a landmark and its motion between the frames",
-            )
-            for point in points
-            for axis, value in zip(("row", "column"), point, strict=True)
-        ]
+def middle_of_marks(marks: tuple[Mark, ...]) -> PixelPoint:
+    """Return the middle of some marks."""
+    rows, columns = zip(*(one.point for one in marks), strict=True)
+    return PixelPoint(sum(rows) / len(marks), sum(columns) / len(marks))
 
 
-def sets_by_frame(marks: Iterable[PlacedLandmark]) -> tuple[LandmarkSet, ...]:
+def sets_by_frame(marks: Iterable[PlacedLandmark], *, loop: str = "") -> tuple[LandmarkSet, ...]:
     """Return landmarks frame by frame, in rising order."""
     frames: dict[int, list[PlacedLandmark]] = {}
     for one in marks:
         frames.setdefault(one.frame, []).append(one)
     return tuple(
-        LandmarkSet(frame=frame, marks=tuple(found)) for frame, found in sorted(frames.items())
+        LandmarkSet(frame=frame, marks=tuple(found), loop=loop)
+        for frame, found in sorted(frames.items())
     )

@@ -75,6 +75,19 @@ TRACKED_ECHO_PX = Allowance(
     source="own renderings: tests/against_truth/test_tracked_calipers.py",
 )
 
+CARRIED_MM = Allowance(
+    value=2.0,
+    unit="mm",
+    meaning="most that landmarks may have moved on a frame where they still serve",
+    source="common practice, no source",
+)
+CARRIED_PX = Allowance(
+    value=10.0,
+    unit="px",
+    meaning="the same where there is no scale",
+    source="common practice, no source",
+)
+
 
 def all_placement_allowances() -> dict[str, Allowance]:
     """Return every allowance of this page by its name in lower case."""

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.calibration import NoScale, PixelScale
-from annot.measurement.caliper import Caliper
+from annot.measurement.caliper import Caliper, Mark
 from annot.measurement.placed_landmark import LandmarkSet
-from annot.measurement.placed_points import coordinates_of
+from annot.measurement.placed_points import coordinates_of, mark_coordinates
 from annot.uncertainty import (
     MeasurementResult,
     Quantity,
@@ -88,22 +88,29 @@ def rule_deviations(
     moved_px : float
         How far landmarks carried from another frame have moved at most.
     """
-    key = caliper.frame.sop_instance_uid
     drawn = _drawn(caliper, scale)
-    axis = marks.points("neck_axis")
+    axis = marks.placed("neck_axis")
+
+    def placed(*corners: Sequence[Mark]) -> list[MeasurementResult]:
+        frame = caliper.frame.frame
+        return [
+            part
+            for one in corners
+            for part in mark_coordinates(one, carried_to=frame, moved_px=moved_px)
+        ]
+
     found = []
     if caliper.measurand.name == "landing_zone_width" and axis:
-        direction = marks.coordinates(axis, key=key, moved_px=moved_px)
+        direction = placed(axis[:1], axis[1:])
         squared = _off_square([*_pair(scale), *drawn, *direction])
         found.append(RuleDeviation(name="off_square", result=squared))
-        if inside_mm is not None and marks.centre is not None and isinstance(scale, PixelScale):
+        if inside_mm is not None and marks.centre and isinstance(scale, PixelScale):
             rule = exact(inside_mm, key="landing_zone_inside", unit="mm", source="the protocol")
-            placed = marks.coordinates((*axis, marks.centre), key=key, moved_px=moved_px)
-            inputs = [*_pair(scale), rule, *drawn, *placed]
+            inputs = [*_pair(scale), rule, *drawn, *direction, *placed(marks.centre)]
             deep = propagate(_off_distance, inputs, unit="mm")
             found.append(RuleDeviation(name="off_distance", result=deep))
     if caliper.measurand.name == "ostium_width" and marks.ostium and isinstance(scale, PixelScale):
-        ends = marks.coordinates(marks.ostium, key=key, moved_px=moved_px)
+        ends = placed(*((one,) for one in marks.ostium))
         off = propagate(_off_width, [*_pair(scale), *drawn, *ends], unit="mm")
         found.append(RuleDeviation(name="off_width", result=off))
     return tuple(found)

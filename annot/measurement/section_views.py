@@ -63,13 +63,14 @@ def shared_parts(row: MeasuredRow) -> dict[str, float]:
     """Return the row's errors that other rows may share, as standard uncertainties.
 
     `share_scale` is without the object's and the system's part where `object_id` and `system_id`
-    are given, so the four are independent of one another.
+    are given, so the five are independent of one another.
     """
     parts = {
         f"scale:{row.scale_id}": (row.scale_id, row.share_scale),
         f"object:{row.object_id}": (row.object_id, row.share_object),
         f"system:{row.system_id}": (row.system_id, row.share_system),
         f"depth:{row.depth_group}": (row.depth_group, row.share_depth),
+        f"speed:{row.speed_group}": (row.speed_group, row.share_speed),
     }
     return {
         name: row.u * math.sqrt(share)

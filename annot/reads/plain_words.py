@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from annot.errors import InputError
+
 # Faults whose usual wording speaks of a program's types.
 PLAIN_WORDS = {
     "extra_forbidden": "there is no such field",
@@ -23,3 +25,14 @@ def words_of(error: Any) -> str:
     """Return what one of pydantic's errors means, beginning in lower case."""
     message = PLAIN_WORDS.get(error["type"], error["msg"]).removeprefix("Value error, ")
     return f"{message[0].lower()}{message[1:]}"
+
+
+def refusal_of(faults: Any, name: str) -> InputError:
+    """Return one sentence for all of pydantic's faults of a JSON file, each with its place."""
+    return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
+
+
+def _fault(error: Any) -> str:
+    # a step with brackets or a dash names a type of ours, not a place in the file
+    steps = [str(step) for step in error["loc"] if not set("[-") & set(str(step))]
+    return f"{'.'.join(steps) or 'the file'}: {words_of(error)}"

@@ -189,6 +189,7 @@ def parse_protocol(text: str, *, name: str) -> Protocol:
 def _document(text: str, name: str) -> Any:
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
+    from ruamel.yaml.reader import ReaderError
 
     if not text.strip():
         raise InputError(f"{name} is empty.")
@@ -201,8 +202,15 @@ def _document(text: str, name: str) -> Any:
         line = f" line {mark.line + 1}" if mark else ""
         what = " ".join(str(fault.problem or fault.context).split("\n")[0].split())
         raise InputError(f"{name}{line}: this is not YAML: {what}.") from None
-    except YAMLError as fault:
-        raise InputError(f"{name}: this is not YAML: {fault}.") from None
+    except ReaderError as fault:
+        number = text[: fault.position].count("\n") + 1
+        raise InputError(
+            f"{name} line {number}: this is not YAML: a character there is no part of any text; "
+            "take it out."
+        ) from None
+    except (YAMLError, ValueError, RecursionError) as fault:
+        what = " ".join(str(fault).split()) or "it nests too deeply"
+        raise InputError(f"{name}: this is not YAML: {what.rstrip('.')}.") from None
 
 
 def _plain(content: Any) -> Any:

@@ -9,7 +9,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from annot.errors import InputError
 from annot.reads.caliper_parts import CaliperPart, LandmarkPart
 from annot.reads.field_types import Number, Part, Positive
-from annot.reads.plain_words import words_of
+from annot.reads.plain_words import refusal_of
 from annot.reads.scale_parts import ScalePart
 
 VERSION: Literal[1] = 1
@@ -95,7 +95,7 @@ def parse(text: str, *, name: str) -> ReadFile:
     try:
         return ReadFile.model_validate(document)
     except ValidationError as faults:
-        raise _refusal(faults, name) from None
+        raise refusal_of(faults, name) from None
 
 
 def _document(text: str, name: str) -> object:
@@ -140,7 +140,7 @@ def parse_scale(fields: dict[str, object], *, name: str) -> ScalePart:
     try:
         return adapter.validate_python(fields)
     except ValidationError as faults:
-        raise _refusal(faults, name) from None
+        raise refusal_of(faults, name) from None
 
 
 def load(path: Path) -> ReadFile:
@@ -164,13 +164,3 @@ def dump(document: ReadFile) -> str:
     """Return the text of a read file; fields that say nothing are left out."""
     content = document.model_dump(mode="json", by_alias=True, exclude_defaults=True)
     return json.dumps({"annot_read": VERSION, **content}, indent=1, ensure_ascii=False) + "\n"
-
-
-def _refusal(faults: ValidationError, name: str) -> InputError:
-    return InputError(f"{name}: {'; '.join(_fault(one) for one in faults.errors())}.")
-
-
-def _fault(error: Any) -> str:
-    # a step with brackets or a dash names a type of ours, not a place in the file
-    steps = [str(step) for step in error["loc"] if not set("[-") & set(str(step))]
-    return f"{'.'.join(steps) or 'the file'}: {words_of(error)}"

@@ -9,7 +9,6 @@ from annot.sizing.match import (
     region_of,
     same_region,
     shown_share,
-    supported,
 )
 from annot.sizing.size_basis import BASES, SizeBasis, size_basis
 from annot.sizing.tips import Tip, tips_of
@@ -30,6 +29,5 @@ __all__ = [
     "same_region",
     "shown_share",
     "size_basis",
-    "supported",
     "tips_of",
 ]

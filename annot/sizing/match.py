@@ -1,6 +1,5 @@
 """How probable it is that each row of a chart fits what was measured."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,9 +65,14 @@ def match_rows(chart: SizeChart, basis: SizeBasis) -> tuple[RowMatch, ...]:
     )
 
 
+def rows_holding(chart: SizeChart, width_mm: float) -> tuple[str, ...]:
+    """Return the labels of the rows whose range holds a width, in the chart's order."""
+    return tuple(row.label for row in chart.rows if bool(row.holds_width(width_mm)))
+
+
 def region_of(chart: SizeChart, width_mm: float) -> str:
     """Return the label of the rows that hold a width, or which place outside it is in."""
-    labels = [row.label for row in chart.rows if bool(row.holds_width(width_mm))]
+    labels = rows_holding(chart, width_mm)
     if labels:
         return " and ".join(labels)
     ends = chart.boundaries_mm
@@ -141,11 +145,6 @@ def same_region(chart: SizeChart, first: FloatArray, second: FloatArray) -> floa
     for one in (ends[0], ends[-1]):
         agree &= (first < one) == (second < one)
     return float(np.mean(agree))
-
-
-def supported(matches: Sequence[RowMatch]) -> RowMatch:
-    """Return the row, or place outside, that the measurements support most."""
-    return max(matches, key=lambda one: one.probability)
 
 
 def shown_share(share: float) -> str:

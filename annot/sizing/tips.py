@@ -10,7 +10,7 @@ from annot.geometry.chords import distinct_directions
 from annot.measurement.cross_section import APART_DEG, CrossSection, fit_views, slope_of
 from annot.measurement.cross_section_draws import DIAMETERS, corrected_axes
 from annot.sizing.chart import SizeChart
-from annot.sizing.match import region_of
+from annot.sizing.match import BETWEEN, SMALLER, region_of, rows_holding
 from annot.sizing.size_basis import BASES, SizeBasis
 
 FloatArray = NDArray[np.float64]
@@ -31,6 +31,8 @@ class Tip:
         The component's part of the width's variance; None for a view.
     region : str
         Where the width then lies.
+    rows : tuple of str
+        Labels of the chart's rows that hold it; none outside all rows.
     tips : bool
         Whether that is another place than before.
     """
@@ -39,6 +41,7 @@ class Tip:
     what: str
     width_mm: float
     region: str
+    rows: tuple[str, ...]
     tips: bool
     share: float | None = None
 
@@ -50,8 +53,20 @@ class Tip:
             if self.kind == "view"
             else f"one standard uncertainty of {self.what}"
         )
-        effect = f"into {self.region}" if self.tips else f"within {self.region}"
-        return f"{cause} moves the width to {self.width_mm:.1f} mm, {effect}"
+        if self.kind == "view":
+            return f"{cause} the width is {self.width_mm:.1f} mm, which {self._place}"
+        return f"{cause} moves the width to {self.width_mm:.1f} mm, which {self._place}"
+
+    @property
+    def _place(self) -> str:
+        still = "" if self.tips else "still "
+        if len(self.rows) > 1:
+            *first, last = self.rows
+            return f"{still}lies in {', '.join(first)} and {last}, which overlap there"
+        if self.rows:
+            return f"{still}lies in {self.rows[0]}"
+        lies = {SMALLER: "is below all rows", BETWEEN: "lies between two rows"}
+        return f"{still}{lies.get(self.region, 'is above all rows')}"
 
 
 def tips_of(chart: SizeChart, basis: SizeBasis) -> tuple[Tip, ...]:
@@ -66,6 +81,7 @@ def tips_of(chart: SizeChart, basis: SizeBasis) -> tuple[Tip, ...]:
             what=what,
             width_mm=width,
             region=region_of(chart, width),
+            rows=rows_holding(chart, width),
             tips=region_of(chart, width) != here,
             share=share,
         )

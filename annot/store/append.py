@@ -9,12 +9,16 @@ from sqlalchemy.engine import Connection
 
 from annot.errors import InputError
 from annot.store.mapping import event_of, row_of
-from annot.store.record import FIRST_PREVIOUS, Event, Record
+from annot.store.record import FIRST_PREVIOUS, FREEZE, Event, Record
 from annot.store.schema import EventRow
 
 
 class SupersededError(InputError):
     """Somebody else changed the record since it was read; nothing was written."""
+
+
+class FrozenError(InputError):
+    """The study was closed for good; nothing was written."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +53,12 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
     ------
     SupersededError
         If a record has another version than the actor saw.
+    FrozenError
+        If the study was frozen.
     InputError
         If an intent is incomplete, or its token stands for another act.
     """
-    _lock(connection, study)
+    lock_chain(connection, study)
     head = connection.execute(
         select(EventRow.sequence, EventRow.digest)
         .where(EventRow.study == study)
@@ -61,6 +67,7 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
     ).first()
     sequence, previous = (head.sequence, head.digest) if head else (0, FIRST_PREVIOUS)
     known = _known(connection, study, [one.token for one in intents])
+    freeze = _freeze(connection, study)
     versions = _versions(connection, study, intents)
     events, fresh = [], []
     for intent in intents:
@@ -68,10 +75,12 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
         place = (intent.record.kind, intent.record.key)
         before = known.get(intent.token)
         if before is None:
+            _refuse_frozen(freeze, study)
             _refuse_stale(connection, intent, versions.get(place, 0))
             event = _event(intent, sequence + 1, previous)
             sequence, previous = event.sequence, event.digest
             versions[place] = event.version
+            freeze = event if event.record.kind == FREEZE else None
             known[intent.token] = event
             fresh.append(event)
         else:
@@ -82,11 +91,25 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
     return events
 
 
-def _lock(connection: Connection, study: str) -> None:
+def lock_chain(connection: Connection, study: str) -> None:
     """Let one writer at a time add to a study's chain; SQLite locks the whole file by itself."""
     if connection.dialect.name == "postgresql":
         connection.execute(
             text("SELECT pg_advisory_xact_lock(hashtextextended(:study, 0))"), {"study": study}
+        )
+
+
+def _freeze(connection: Connection, study: str) -> Event | None:
+    query = select(EventRow.__table__).where(EventRow.study == study, EventRow.kind == FREEZE)
+    row = connection.execute(query.limit(1)).first()
+    return event_of(row) if row else None
+
+
+def _refuse_frozen(freeze: Event | None, study: str) -> None:
+    if freeze is not None:
+        when = f"{freeze.at:%Y-%m-%d %H:%M:%S} UTC"
+        raise FrozenError(
+            f"Study {study} was frozen by {freeze.actor} at {when}: nothing joins it any more."
         )
 
 
@@ -107,13 +130,18 @@ def _versions(
     connection: Connection, study: str, intents: Sequence[Intent]
 ) -> dict[tuple[str, str], int]:
     found: dict[tuple[str, str], int] = {}
-    for part in _pieces(sorted({one.record.key for one in intents})):
-        query = (
-            select(EventRow.kind, EventRow.key, func.max(EventRow.version))
-            .where(EventRow.study == study, EventRow.key.in_(part))
-            .group_by(EventRow.kind, EventRow.key)
-        )
-        found |= {(kind, key): version for kind, key, version in connection.execute(query)}
+    keys: dict[str, set[str]] = {}
+    for one in intents:
+        keys.setdefault(one.record.kind, set()).add(one.record.key)
+    # kind by kind, so that the index finds the keys and does not walk through the whole study
+    for kind, named in keys.items():
+        for part in _pieces(sorted(named)):
+            query = (
+                select(EventRow.key, func.max(EventRow.version))
+                .where(EventRow.study == study, EventRow.kind == kind, EventRow.key.in_(part))
+                .group_by(EventRow.key)
+            )
+            found |= {(kind, key): version for key, version in connection.execute(query)}
     return found
 
 
@@ -166,8 +194,13 @@ def _event(intent: Intent, sequence: int, previous: str) -> Event:
 
 
 def _same_act(before: Event, intent: Intent) -> Event:
-    """Return the event already kept for this act; another act under its token is refused."""
-    if before.record != intent.record or before.version != intent.seen_version + 1:
+    """Return the event already kept for this act; another act under its token is refused.
+
+    A repeated attempt comes later, so its time may differ. Somebody else, or the same person for
+    another reason, does another act: taken for a repeat, who and why would be lost in silence.
+    """
+    kept = (before.record, before.version, before.actor, before.reason)
+    if kept != (intent.record, intent.seen_version + 1, intent.actor, intent.reason):
         raise InputError(
             f"The token {intent.token} was used for another act; give each act its own."
         )

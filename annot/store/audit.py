@@ -1,11 +1,57 @@
 """Whether a chain still says what was written, and what its events say in words."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from annot.errors import InputError
-from annot.store.mapping import event_of, row_of
+from annot.store.mapping import as_written, event_of
 from annot.store.record import FIRST_PREVIOUS, Anchor, ChainReport, Event
+
+
+@dataclass(slots=True)
+class ChainWalk:
+    """A walk along one chain from its first event, row by row.
+
+    Attributes
+    ----------
+    count : int
+        Events that were found in order so far.
+    previous : str
+        Digest of the last of them.
+    """
+
+    count: int = 0
+    previous: str = FIRST_PREVIOUS
+    _versions: dict[tuple[str, str], int] = field(default_factory=dict)
+
+    def step(self, row: Any) -> str:
+        """Take the next row; return what is wrong with it, empty where it belongs there."""
+        fault, event = self._fault_of(row)
+        if not fault and event is not None:
+            self.count, self.previous = event.sequence, event.digest
+            self._versions[event.record.kind, event.record.key] = event.version
+        return fault
+
+    def _fault_of(self, row: Any) -> tuple[str, Event | None]:
+        sequence = self.count + 1
+        if row.sequence != sequence:
+            return f"event {sequence} is missing; the next one is event {row.sequence}", None
+        try:
+            event = event_of(row)
+            written = as_written(row, event)
+        except (ValueError, TypeError, InputError):
+            return f"event {sequence} is no longer readable", None
+        kind, key = event.record.kind, event.record.key
+        faults = {
+            "was altered: its content does not give its digest": not written,
+            "does not follow the event before it": event.previous != self.previous,
+            f"skips a version of {kind} {key}": (
+                event.version != self._versions.get((kind, key), 0) + 1
+            ),
+        }
+        found = [words for words, seen in faults.items() if seen]
+        return (f"event {sequence} {found[0]}", None) if found else ("", event)
 
 
 def check_chain(study: str, rows: Iterable[Any], *, anchors: Sequence[Anchor] = ()) -> ChainReport:
@@ -19,50 +65,27 @@ def check_chain(study: str, rows: Iterable[Any], *, anchors: Sequence[Anchor] = 
         chain was written anew.
     """
     expected = {one.sequence: one.digest for one in anchors if one.study == study}
-    previous, count = FIRST_PREVIOUS, 0
-    versions: dict[tuple[str, str], int] = {}
+    walk = ChainWalk()
     for row in rows:
-        fault, event = _fault_of(row, count + 1, previous, versions)
-        if not fault and expected.pop(count + 1, row.digest) != row.digest:
-            fault = f"event {count + 1} is not the one that the anchor saw"
-        if fault or event is None:
-            return ChainReport(study=study, events=count, fault=_sentence(study, fault))
-        count, previous = count + 1, event.digest
-        versions[event.record.kind, event.record.key] = event.version
+        good = walk.count
+        fault = walk.step(row)
+        if not fault and expected.pop(walk.count, walk.previous) != walk.previous:
+            fault = f"event {walk.count} is not the one that the anchor saw"
+        if fault:
+            return ChainReport(study=study, events=good, fault=sentence_of(study, fault))
     if expected:
         last = max(expected)
-        fault = f"the chain ends at event {count}, while an anchor saw event {last}"
-        return ChainReport(study=study, events=count, fault=_sentence(study, fault))
-    head = Anchor(study=study, sequence=count, digest=previous) if count else None
-    return ChainReport(study=study, events=count, head=head)
+        fault = f"the chain ends at event {walk.count}, while an anchor saw event {last}"
+        return ChainReport(study=study, events=walk.count, fault=sentence_of(study, fault))
+    head = Anchor(study=study, sequence=walk.count, digest=walk.previous) if walk.count else None
+    return ChainReport(study=study, events=walk.count, head=head)
 
 
-def _fault_of(
-    row: Any, sequence: int, previous: str, versions: dict[tuple[str, str], int]
-) -> tuple[str, Event | None]:
-    if row.sequence != sequence:
-        return f"event {sequence} is missing; the next one is event {row.sequence}", None
-    try:
-        event = event_of(row)
-        digest = event.recomputed()
-    except (ValueError, TypeError, InputError):
-        return f"event {sequence} is no longer readable", None
-    place = (event.record.kind, event.record.key)
-    faults = {
-        "was altered: its content does not give its digest": (
-            # a change that reads the same, a space in the JSON say, is a change all the same
-            event.digest != digest
-            or any(getattr(row, name) != text for name, text in row_of(event).items())
-        ),
-        "does not follow the event before it": event.previous != previous,
-        f"skips a version of {place[0]} {place[1]}": event.version != versions.get(place, 0) + 1,
-    }
-    found = [words for words, seen in faults.items() if seen]
-    return (f"event {sequence} {found[0]}", None) if found else ("", event)
-
-
-def _sentence(study: str, fault: str) -> str:
-    return f"Study {study}: {fault}."
+def sentence_of(study: str, fault: str) -> str:
+    """Return a fault of a study's chain as one sentence."""
+    # a name whose bytes are no text any more could not be printed
+    name, words = (one.encode("utf-8", "backslashreplace").decode() for one in (study, fault))
+    return f"Study {name}: {words}."
 
 
 def in_words(event: Event) -> str:

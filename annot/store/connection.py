@@ -1,6 +1,6 @@
 """A store by its URL: SQLite in one file, or PostgreSQL for several readers at once."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +13,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from annot.errors import InputError
 from annot.store.append import Intent, append_in
 from annot.store.audit import check_chain
+from annot.store.chain_file import lines_of_chain, take_chain
 from annot.store.query import Query, events_of, rows_of_chain, studies_of
 from annot.store.record import Anchor, ChainReport, Event
 
@@ -57,6 +58,25 @@ class Store:
             closing(rows_of_chain(connection, study)) as rows,
         ):
             return check_chain(study, rows, anchors=anchors)
+
+    def lines_of_chain(self, study: str) -> Iterator[str]:
+        """Yield a study's whole chain as the lines of a file; a broken chain is refused."""
+        with (
+            self._connected() as connection,
+            closing(rows_of_chain(connection, study)) as rows,
+        ):
+            yield from lines_of_chain(study, rows)
+
+    def take_chain(self, lines: Iterable[str], *, name: str) -> Anchor:
+        """Take a chain from a file's lines, whole or not at all; return its head.
+
+        Raises
+        ------
+        InputError
+            If a line is at fault, the chain does not hold, or the store has another one.
+        """
+        with self._connected(writes=True) as connection:
+            return take_chain(connection, lines, name=name)
 
     def close(self) -> None:
         """Let go of every connection."""
@@ -131,8 +151,14 @@ def _engine(url: URL) -> Engine:
 def _prepare_sqlite(raw: Any, _: object) -> None:
     # the driver's own transactions begin too late to keep a second writer from the same version
     raw.isolation_level = None
+    # bytes that are no text any more must come out, so that checking a chain can name their event
+    raw.text_factory = _text_of
     for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL"):
         raw.execute(f"PRAGMA {pragma}")
+
+
+def _text_of(stored: bytes) -> str:
+    return stored.decode("utf-8", "surrogateescape")
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -26,6 +26,20 @@ def row_of(event: Event) -> dict[str, Any]:
     }
 
 
+def as_written(row: Any, event: Event) -> bool:
+    """Tell whether a row still says, letter for letter, what was written.
+
+    A change that reads the same, a space in the JSON or a moment's other spelling, is a change.
+
+    Raises
+    ------
+    InputError
+        If the row holds what could never have been kept.
+    """
+    same = all(getattr(row, name) == text for name, text in row_of(event).items())
+    return same and event.recomputed() == event.digest
+
+
 def event_of(row: Any) -> Event:
     """Return the event that a row holds.
 

@@ -7,7 +7,8 @@ from typing import Any
 from sqlalchemy import Row, Select, and_, func, select
 from sqlalchemy.engine import Connection
 
-from annot.store.mapping import event_of
+from annot.errors import InputError
+from annot.store.mapping import as_written, event_of
 from annot.store.record import Event
 from annot.store.schema import EventRow
 
@@ -34,19 +35,26 @@ class Query:
 
 
 def events_of(connection: Connection, query: Query) -> Iterator[Event]:
-    """Yield events in the order of the chain."""
+    """Yield events in the order of the chain.
+
+    Raises
+    ------
+    InputError
+        At an event whose content does not give its digest: what was altered never leaves.
+    """
+    about = [EventRow.study == query.study]
+    if query.kind is not None:
+        about.append(EventRow.kind == query.kind)
+    if query.key is not None:
+        about.append(EventRow.key == query.key)
     # the newest version of each kind and key
     newest = (
         select(EventRow.kind, EventRow.key, func.max(EventRow.version).label("version"))
-        .where(EventRow.study == query.study)
+        .where(*about)
         .group_by(EventRow.kind, EventRow.key)
         .subquery()
     )
-    asked: Select[tuple[EventRow]] = select(EventRow.__table__).where(EventRow.study == query.study)
-    if query.kind is not None:
-        asked = asked.where(EventRow.kind == query.kind)
-    if query.key is not None:
-        asked = asked.where(EventRow.key == query.key)
+    asked: Select[tuple[EventRow]] = select(EventRow.__table__).where(*about)
     if not query.history:
         asked = asked.join(
             newest,
@@ -60,7 +68,20 @@ def events_of(connection: Connection, query: Query) -> Iterator[Event]:
         asked.order_by(EventRow.sequence)
     ) as rows:
         for row in rows:
-            yield event_of(row)
+            yield _unaltered(row)
+
+
+def _unaltered(row: Row[Any]) -> Event:
+    try:
+        event = event_of(row)
+        if as_written(row, event):
+            return event
+    except (ValueError, TypeError, InputError):
+        pass
+    raise InputError(
+        f"Study {row.study}: event {row.sequence} was altered or is no longer readable, so nothing "
+        "is taken from it: `annot audit verify` looks at the whole chain."
+    )
 
 
 def rows_of_chain(connection: Connection, study: str) -> Generator[Row[Any]]:

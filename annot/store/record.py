@@ -6,6 +6,8 @@ from datetime import datetime
 from annot.store.canonical import Json, digest_of
 
 FIRST_PREVIOUS = "0" * 64
+# the kind of record after which a study takes no other
+FREEZE = "freeze"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 from annot.errors import InputError
@@ -10,6 +10,8 @@ from annot.exports import JSON, write_whole
 from annot.store import Anchor, ChainReport, Query, Store, connect, in_words
 
 VERSION = 1
+# how often a count is shown
+EVERY = 500
 
 
 def opened(store: str) -> Store:
@@ -54,21 +56,10 @@ def history(store: Store, study: str) -> Iterator[str]:
     Raises
     ------
     InputError
-        If the store has no such study, or an event was altered so that it cannot be read.
+        If the store has no such study, or when it comes to an event that was altered.
     """
     _refuse_unknown(study, store.studies())
-    return _told(store, study)
-
-
-def _told(store: Store, study: str) -> Iterator[str]:
-    try:
-        for event in store.read(Query(study=study, history=True)):
-            yield in_words(event)
-    except ValueError:
-        raise InputError(
-            f"Study {study} holds an event that is no longer readable: `annot audit verify` says "
-            "which."
-        ) from None
+    return (in_words(event) for event in store.read(Query(study=study, history=True)))
 
 
 def _refuse_unknown(study: str, names: Sequence[str]) -> None:
@@ -122,3 +113,51 @@ def _anchor(head: dict[str, object]) -> Anchor:
     if not (isinstance(study, str) and isinstance(digest, str) and type(sequence) is int):
         raise TypeError("a head holds two texts and a whole number")
     return Anchor(study=study, sequence=sequence, digest=digest)
+
+
+def write_chain(
+    store: Store, study: str, path: Path, *, count: Callable[[int], None] = lambda _: None
+) -> Anchor:
+    """Write a study's whole chain to a file and return its head.
+
+    Raises
+    ------
+    InputError
+        If the store has no such study, its chain does not hold, or the file cannot be written.
+    """
+    _refuse_unknown(study, store.studies())
+    write_whole(path, _counted(store.lines_of_chain(study), count), replaces=JSON)
+    last = ""
+    with path.open(encoding="utf-8") as lines:
+        for line in lines:
+            last = line
+    event = json.loads(last)
+    return Anchor(study=study, sequence=event["sequence"], digest=event["digest"])
+
+
+def take_chain(store: str, path: Path, *, count: Callable[[int], None] = lambda _: None) -> Anchor:
+    """Take a chain from a file into a store and return its head; taking it twice changes nothing.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, its chain does not hold, or the store has another one.
+    """
+    try:
+        with path.open(encoding="utf-8") as lines:
+            opened_store = connect(store)
+            try:
+                return opened_store.take_chain(_counted(lines, count), name=path.name)
+            finally:
+                opened_store.close()
+    except OSError as fault:
+        raise InputError(f"{path}: the chain cannot be read: {fault.strerror}.") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path} is no chain: it is not text in UTF-8.") from None
+
+
+def _counted(lines: Iterable[str], count: Callable[[int], None]) -> Iterator[str]:
+    for number, line in enumerate(lines):
+        if number % EVERY == 0:
+            count(number)
+        yield line

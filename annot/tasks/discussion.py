@@ -1,26 +1,34 @@
 """Gather what one page shows of a table: views, modalities, readers, chart rows, what tips it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from annot.errors import InputError
 from annot.exports import write_whole
+from annot.exports.axis import Axis
 from annot.exports.discussion_page import (
     HTML,
+    WIDTH,
+    Bar,
+    ChangePart,
+    ChartBar,
     QuantityPart,
     SizePart,
     StudyPart,
     discussion_html,
     quantity_part,
+    title_of,
 )
 from annot.measurement.change import Change, changes_between
 from annot.measurement.measured_row import MeasuredRow
 from annot.sizing import SizeChart
 from annot.tasks.section import load_rows, sections_of, side_by_side
 from annot.tasks.sizes import SizeAnswer, answers_of, load_chart, shown_share
+from annot.uncertainty import decimals_for
 
 NO_TIP = "no single view left out and no error of one u moves the width to another row"
 ZONE = "landing_zone_width"
+LEAST_SHOWN, MOST_NAMED = 0.005, 6
 
 
 def write_discussion(
@@ -75,14 +83,21 @@ def _study(
     chart: SizeChart | None,
     basis: str,
 ) -> StudyPart:
+    parts = sorted(_quantities(rows), key=lambda one: not one.scaled)
+    changes = changes_between(earlier, rows)
+    axes = _axes_of_changes(changes)
     return StudyPart(
         study=study,
-        quantities=tuple(_quantities(rows)),
+        quantities=tuple(parts),
         comparisons=tuple(_comparisons(rows)),
         sizes=tuple(_sizes(rows, chart, basis)),
-        changes=tuple(_change_words(one) for one in changes_between(earlier, rows)),
-        conditions=tuple(dict.fromkeys(f"{row.loop}: {row.conditions}" for row in rows)),
-        warnings=tuple(_warnings(rows)),
+        changes=tuple(_change(one, axes[one.difference.unit]) for one in changes),
+        conditions=tuple(_gathered((row.conditions or "not stated", row.loop) for row in rows)),
+        warnings=tuple(
+            _gathered(
+                (text, row.caliper_id) for row in rows for text in row.warnings.split("; ") if text
+            )
+        ),
     )
 
 
@@ -98,7 +113,7 @@ def _comparisons(rows: Sequence[MeasuredRow]) -> Iterator[str]:
     sections = sections_of(rows)
     for one in sections:
         largest = one.estimates.get("largest")
-        title = f"{one.name.quantity.replace('_', ' ')}, {one.name.short}"
+        title = f"{title_of(one.name.quantity)}, {one.name.short}"
         if largest is not None:
             yield (
                 f"{title}: largest diameter of the ellipse through the views "
@@ -116,35 +131,75 @@ def _sizes(rows: Sequence[MeasuredRow], chart: SizeChart | None, basis: str) -> 
     if not any(row.quantity == ZONE and row.unit == "mm" for row in rows):
         return
     for answer in answers_of(rows, chart, basis=basis):
+        width = answer.basis.width
+        ends = (*chart.boundaries_mm, width.low, width.high)
+        axis = Axis(low=min(ends), high=max(ends), wide_px=WIDTH)
         yield SizePart(
             title=answer.basis.section.name.short,
-            rows=tuple(_size_rows(answer)),
+            width=(
+                f"{title_of(ZONE)} by the {answer.basis.basis} diameter: {width.value:.1f} mm "
+                f"({width.low:.1f} to {width.high:.1f})"
+            ),
+            rows=tuple(_chart_rows(answer, axis)),
+            band=(axis.at(width.low), axis.at(width.value), axis.at(width.high)),
+            ticks=axis.ticks(),
             tips=tuple(tip.words for tip in answer.tips if tip.tips) or (NO_TIP,),
         )
 
 
-def _size_rows(answer: SizeAnswer) -> Iterator[tuple[str, str, str]]:
+def _chart_rows(answer: SizeAnswer, axis: Axis) -> Iterator[ChartBar]:
+    ranges = {row.label: row for row in answer.chart.rows}
     for one in answer.matches:
-        if one.outside and one.probability < 0.005:
+        if one.outside and one.probability < LEAST_SHOWN:
             continue
-        found = one.compression_percent
-        shown = "–" if found is None else f"{found.value:.1f} ({found.low:.1f} to {found.high:.1f})"
-        yield one.label, shown_share(one.probability), shown
+        found, row = one.compression_percent, ranges.get(one.label)
+        yield ChartBar(
+            label=one.label,
+            low=None if row is None else axis.at(row.width_from_mm),
+            high=None if row is None else axis.at(row.width_to_mm),
+            probability=shown_share(one.probability),
+            compression="–"
+            if found is None
+            else f"{found.value:.1f} ({found.low:.1f} to {found.high:.1f})",
+        )
 
 
-def _change_words(one: Change) -> str:
+def _axes_of_changes(changes: Sequence[Change]) -> dict[str, Axis]:
+    """Return for each unit an axis that holds all its intervals, no change in the middle."""
+    reach: dict[str, float] = {}
+    for one in changes:
+        found = one.difference
+        reach[found.unit] = max(reach.get(found.unit, 0.0), abs(found.low), abs(found.high))
+    return {unit: Axis(low=-far, high=far, wide_px=WIDTH) for unit, far in reach.items()}
+
+
+def _change(one: Change, axis: Axis) -> ChangePart:
     found = one.difference
-    notes = f" ({'; '.join(one.warnings)})" if one.warnings else ""
-    return (
-        f"{one.quantity.replace('_', ' ')}, {one.view}: {found.value:+.2f} {found.unit} "
-        f"({found.low:+.2f} to {found.high:+.2f}){notes}"
+    places = decimals_for(found.u)
+    return ChangePart(
+        quantity=title_of(one.quantity),
+        view=one.view,
+        number=(
+            f"{found.value:+.{places}f} {found.unit} "
+            f"({found.low:+.{places}f} to {found.high:+.{places}f})"
+        ),
+        bar=Bar(
+            low=axis.at(found.low),
+            value=axis.at(found.value),
+            high=axis.at(found.high),
+            open_end=one.view.startswith("echo"),
+        ),
+        ticks=axis.ticks(),
+        notes="; ".join(one.warnings),
     )
 
 
-def _warnings(rows: Sequence[MeasuredRow]) -> Iterator[str]:
-    """Yield each warning once, behind the calipers it is for."""
-    calipers: dict[str, list[str]] = {}
-    for row in rows:
-        for text in filter(None, row.warnings.split("; ")):
-            calipers.setdefault(text, []).append(row.caliper_id)
-    return (f"{', '.join(dict.fromkeys(keys))}: {text}" for text, keys in calipers.items())
+def _gathered(pairs: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
+    """Yield each text once, with all whom it is for; beyond a few, their number."""
+    whom: dict[str, list[str]] = {}
+    for text, who in pairs:
+        whom.setdefault(text, []).append(who)
+    for text, all_of in whom.items():
+        names = list(dict.fromkeys(one for one in all_of if one))
+        few, more = names[:MOST_NAMED], len(names) - MOST_NAMED
+        yield text, ", ".join(few) + (f" and {more} more" if more > 0 else "")

@@ -1,24 +1,27 @@
 """After the implant: compression, classes of gaps, and what changed since planning."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from annot.calibration import PixelScale
+from annot.calibration import LoopScale, PixelScale
 from annot.errors import InputError
 from annot.exports.table_file import read_table
-from annot.measurement import Measurement
+from annot.loops import Loop
+from annot.measurement import Caliper, Known, Measurement
 from annot.measurement.after_implant import compression_of, gap_class_of
 from annot.measurement.change import Change, changes_between
+from annot.measurement.device_swing import NO_SWING, swing_of
 from annot.reads import Read
+from annot.tasks.followed import followed
 from annot.uncertainty import InputQuantity, rectangular
-from annot.vocabulary.device_measurands import COMPRESSIONS
+from annot.vocabulary.device_measurands import COMPRESSIONS, RIDGE_DISTANCE
 from annot.vocabulary.gap_schemes import GAP_SCHEMES
 from annot.vocabulary.protocol import Protocol
 
 NO_NOMINAL = "the read states no implant, so no compression: add its nominal width"
 
-__all__ = ["Change", "changes_of_tables", "with_implant"]
+__all__ = ["Change", "changes_of_tables", "with_implant", "with_swing"]
 
 
 def with_implant(
@@ -38,6 +41,33 @@ def with_implant(
         yield one if nominal else one.with_remarks(NO_NOMINAL)
         if nominal:
             yield compression_of(one, nominal)
+
+
+def with_swing(
+    measured: Sequence[Measurement],
+    caliper: Caliper,
+    loop: Loop,
+    scale: LoopScale,
+    *,
+    known: Mapping[str, Known],
+) -> Iterator[Measurement]:
+    """Yield a caliper's measurements, a distance to the ridge's tip followed by its swing."""
+    for one in measured:
+        if one.outcome.name != RIDGE_DISTANCE.name or loop.frames == 1:
+            yield one
+            continue
+        about = known.get(one.outcome.name, Known())
+        try:
+            found = followed(caliper, loop, scale, known=about, file=loop.header.path.name)
+            units = {point.measurement.result.unit for point in found.points}
+            if len(units) > 1:
+                raise InputError("the scale holds on some of its frames only")
+        except InputError as fault:
+            yield one.with_remarks(NO_SWING.format(fault.message.rstrip(".")))
+            continue
+        yield one
+        frames = [point.frame for point in found.points]
+        yield swing_of(one, found.summary, frames=(frames[0], frames[-1]))
 
 
 def _nominal(read: Read) -> InputQuantity | None:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Protocol
 
 from annot.calibration import (
     BorrowedRequest,
@@ -16,9 +17,10 @@ from annot.errors import InputError
 from annot.exports import TableEntry
 from annot.loops import Loop, LoopHeader, refuse_outside
 from annot.measurement import Caliper, Known, Measurement, measure_all
+from annot.measurement.repeats import RepeatEvidence
 from annot.measurement.rule_deviation import RuleDeviation
 from annot.reads import LoopRead, Read
-from annot.tasks.followup import with_implant
+from annot.tasks.followup import with_implant, with_swing
 from annot.tasks.open import open_loop
 from annot.tasks.planning import LoopPlan
 from annot.tasks.pseudonym import key_file, load_or_make_key, study_pseudonym
@@ -28,13 +30,30 @@ from annot.tasks.surroundings import Beams, known_of
 __all__ = [
     "Beams",
     "Caliper",
+    "Measure",
     "Measurement",
     "TableEntry",
     "entries_of",
     "known_of",
     "measure_live",
     "measure_read",
+    "scales_of",
 ]
+
+
+class Measure(Protocol):
+    """What measures one caliper on a loop, as `measure_live` does."""
+
+    def __call__(
+        self,
+        caliper: Caliper,
+        scale: LoopScale,
+        header: LoopHeader,
+        *,
+        known: Mapping[str, Known] | None = None,
+    ) -> tuple[Measurement, ...]:
+        """Return one measurement, or a contour's four."""
+
 
 NO_SCALE_ASKED = NoScale(reason="the read states no scale for this loop")
 
@@ -73,37 +92,52 @@ def opened_with_scales(
     for one in read.loops:
         progress(one.file)
         loops[one.file] = _open(one, folder)
+    return loops, scales_of(read, loops)
+
+
+def scales_of(read: Read, loops: Mapping[str, Loop]) -> dict[str, LoopScale]:
+    """Look at every measured frame of loops that are open, and make the scales of a read."""
     for one in read.loops:
         _look_at_frames(one, loops[one.file])
-    return loops, _scales(read, loops)
+    return _scales(read, loops)
 
 
 def entries_of(
-    read: Read, loops: Mapping[str, Loop], scales: Mapping[str, LoopScale], *, beams: Beams
+    read: Read,
+    loops: Mapping[str, Loop],
+    scales: Mapping[str, LoopScale],
+    *,
+    beams: Beams,
+    evidence: RepeatEvidence | None = None,
+    measure: Measure | None = None,
 ) -> list[TableEntry]:
     """Measure every caliper of a read whose loops are open and whose scales are made.
 
     What follows from landmarks comes after the calipers of its loop.
 
-    `loops` and `scales` are keyed by the loops' file names as the read has them.
+    `loops` and `scales` are keyed by the loops' file names as the read has them; `evidence` is
+    what the reader's repeats in other reads say too, else the read's own are taken; `measure`
+    stands in for `measure_live` where somebody keeps answers that are slow to work out.
     """
+    measure = measure or measure_live
     entries = []
     read = ruled(read)
     rules = rules_of(read)
-    known = known_of(read, loops, scales, beams)
+    known = known_of(read, loops, scales, beams, evidence=evidence)
     for one in read.loops:
         header = loops[one.file].header
-        study, scale = _study(read, header), scales[one.file]
+        study, scale = study_name(read, header), scales[one.file]
         plan = LoopPlan(part=one, loop=loops[one.file], scale=scale, protocol=rules)
         found: list[tuple[Measurement, tuple[RuleDeviation, ...]]] = []
         for caliper in one.calipers:
-            live = measure_live(caliper, scale, header, known=known[caliper.key])
-            drawn = list(with_implant(live, read, rules))
+            live = measure(caliper, scale, header, known=known[caliper.key])
+            implanted = list(with_implant(live, read, rules))
+            drawn = list(
+                with_swing(implanted, caliper, loops[one.file], scale, known=known[caliper.key])
+            )
             found += plan.with_rule(caliper, drawn)
         for derived, surroundings in plan.derived(beams):
-            found += [
-                (each, ()) for each in measure_live(derived, scale, header, known=surroundings)
-            ]
+            found += [(each, ()) for each in measure(derived, scale, header, known=surroundings)]
         entries += [
             TableEntry(
                 measurement=each, header=header, read=read, loop=one, study=study, off_rule=off
@@ -187,7 +221,8 @@ def _scales(read: Read, loops: Mapping[str, Loop]) -> dict[str, LoopScale]:
     return scales
 
 
-def _study(read: Read, header: LoopHeader) -> str:
+def study_name(read: Read, header: LoopHeader) -> str:
+    """Return what a row calls its study: the read's name for it, else a keyed pseudonym."""
     if read.study is not None:
         return read.study
     return study_pseudonym(header.study_instance_uid, load_or_make_key(key_file()))

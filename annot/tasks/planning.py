@@ -4,31 +4,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from annot.calibration import LoopScale, PixelScale
-from annot.calibration.allowances import Allowance
 from annot.calibration.frame_hold import differing_frames
 from annot.geometry import length_px
 from annot.loops import Loop, LoopArray, refuse_outside
 from annot.measurement import Caliper, Known, Measurement
 from annot.measurement.by_landmarks import derived_calipers
 from annot.measurement.placed_landmark import LandmarkSet, sets_by_frame
+from annot.measurement.placement import CARRIED_MM, CARRIED_PX
 from annot.measurement.rule_deviation import RuleDeviation, rule_deviations
 from annot.measurement.track import track_points
 from annot.reads import LoopRead
 from annot.tasks.surroundings import Beams
 from annot.vocabulary.protocol import Protocol
 
-MOTION_MM = Allowance(
-    value=2.0,
-    unit="mm",
-    meaning="most that landmarks may have moved on a frame where they still serve",
-    source="common practice, no source",
-)
-MOTION_PX = Allowance(
-    value=10.0,
-    unit="px",
-    meaning="the same where there is no scale",
-    source="common practice, no source",
-)
 RULED = ("ostium_width", "landing_zone_width")
 
 
@@ -65,17 +53,17 @@ class LoopPlan:
     @property
     def sets(self) -> tuple[LandmarkSet, ...]:
         """The landmarks frame by frame."""
-        return sets_by_frame(self.part.landmarks)
+        return sets_by_frame(self.part.landmarks, loop=self.part.file)
 
     def derived(self, beams: Beams) -> Iterator[tuple[Caliper, dict[str, Known]]]:
         """Yield the calipers that follow from landmarks, with what is known of each."""
         uid = self.part.sop_instance_uid or ""
         for marks in self.sets:
             for one in derived_calipers(marks, loop=self.part.file, sop_instance_uid=uid):
-                notes = () if one.measurand.name == "ostium_by_landmarks" else marks.notes
-                beam = beams.at(self.loop, one, self.part.apex)
-                known = Known(beam=beam, notes=notes)
-                yield one, {outcome.name: known for outcome in one.measurand.outcomes}
+                beam = beams.at(self.loop, one.caliper, self.part.apex)
+                known = Known(beam=beam, notes=one.notes)
+                outcomes = one.caliper.measurand.outcomes
+                yield one.caliper, {outcome.name: known for outcome in outcomes}
 
     def against_rule(self, caliper: Caliper) -> tuple[tuple[RuleDeviation, ...], str]:
         """Return how far a drawn width lies from its rule, or why its landmarks are stale."""
@@ -126,9 +114,9 @@ class LoopPlan:
         moved = max(length_px(pair) for pair in zip(points, there[0].points, strict=True))
         scale = self.scale.at(points, frame=frame)
         if isinstance(scale, PixelScale):
-            far, limit = moved * max(scale.row.value, scale.column.value), MOTION_MM
+            far, limit = moved * max(scale.row.value, scale.column.value), CARRIED_MM
         else:
-            far, limit = moved, MOTION_PX
+            far, limit = moved, CARRIED_PX
         if far > limit.value:
             return Carried(
                 stale=f"moved by {far:.1f} {limit.unit} until frame {frame}, more than the "

@@ -4,6 +4,9 @@ from dataclasses import asdict
 from pathlib import Path
 
 from annot.errors import InputError
+from annot.exports import write_whole
+from annot.exports.discussion_page import HTML
+from annot.exports.protocol_page import protocol_html
 from annot.exports.table import protocol_hash
 from annot.reads.protocol_file import load_protocol, shipped_protocols, shipped_text
 from annot.vocabulary.protocol import Protocol
@@ -49,10 +52,17 @@ def protocol_facts(protocol: Protocol) -> dict[str, object]:
     return facts
 
 
+def write_protocol_page(protocol: Protocol, path: Path) -> None:
+    """Write a protocol with a sketch of each quantity as one page, whole or not at all."""
+    text = protocol_html(protocol, table_hash=protocol_hash(protocol))
+    write_whole(path, text, replaces=HTML)
+
+
 __all__ = [
     "load_protocol",
     "protocol_facts",
     "protocol_hash",
     "shipped_protocols",
     "start_protocol",
+    "write_protocol_page",
 ]

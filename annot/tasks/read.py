@@ -7,6 +7,7 @@ from annot.errors import InputError
 from annot.exports import JSON, write_whole
 from annot.reads import Read, dump, file_of, load, read_of
 from annot.reads.protocol_file import load_protocol
+from annot.reads.signed_file import refuse_signed
 from annot.vocabulary.protocol import Protocol
 
 __all__ = ["Read", "load_read", "ruled", "rules_of", "save_read"]
@@ -42,5 +43,6 @@ def rules_of(read: Read) -> Protocol:
 
 
 def save_read(read: Read, path: Path) -> None:
-    """Write a read whole or not at all."""
+    """Write a read whole or not at all; one that was signed is closed and stays as it is."""
+    refuse_signed(path)
     write_whole(path, dump(file_of(read)), replaces=JSON)

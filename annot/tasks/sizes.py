@@ -24,7 +24,6 @@ from annot.sizing import (
     same_region,
     shown_share,
     size_basis,
-    supported,
     tips_of,
 )
 from annot.tasks.section import JOINT, SEED, sections_of
@@ -72,11 +71,6 @@ class SizeAnswer:
     tips: tuple[Tip, ...]
     others: tuple[SecondReader, ...]
 
-    @property
-    def most_supported(self) -> RowMatch:
-        """The row, or place outside, with the highest probability."""
-        return supported(self.matches)
-
     def facts(self) -> list[dict[str, object]]:
         """Return one entry per row of the chart, then per place outside, for machines."""
         name = self.basis.section.name
@@ -100,7 +94,7 @@ class SizeAnswer:
         ]
 
     def _tips_into(self, match: RowMatch) -> list[Tip]:
-        return [tip for tip in self.tips if tip.tips and match.label in tip.region.split(" and ")]
+        return [tip for tip in self.tips if tip.tips and match.label in (tip.rows or (tip.region,))]
 
 
 def load_chart(path: Path) -> SizeChart:

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from weakref import WeakKeyDictionary
 
 from annot.calibration import LoopScale, PixelScale
+from annot.calibration.identity import speed_group
 from annot.errors import LoopError
 from annot.geometry import PixelPoint
 from annot.loops import Loop, LoopHeader
 from annot.measurement import Beam, Caliper, Known, drawn_value
 from annot.measurement.echo_sector import NoApex, fit_apex
-from annot.measurement.repeats import Reading, evidence_of, without_stated
+from annot.measurement.repeats import Reading, RepeatEvidence, evidence_of, without_stated
 from annot.reads import LoopRead, Read
 from annot.vocabulary import Outcome
 
@@ -30,7 +31,7 @@ class Beams:
         if header.modality != "US":
             return None
         if stated is not None:
-            return Beam(apex=stated, loop=header.sop_instance_uid, source="apex as stated")
+            return Beam(apex=stated, speed_group=speed_group(header), source="apex as stated")
         box = _box(header, caliper)
         fitted = self._fitted.setdefault(loop, {})
         if box not in fitted:
@@ -39,7 +40,7 @@ class Beams:
         if isinstance(apex, NoApex):
             return None
         source = f"apex fitted at row {apex.row:.0f}, column {apex.column:.0f}"
-        return Beam(apex=apex, loop=header.sop_instance_uid, source=source)
+        return Beam(apex=apex, speed_group=speed_group(header), source=source)
 
 
 def _box(header: LoopHeader, caliper: Caliper) -> Box:
@@ -72,19 +73,52 @@ class _Drawn:
     part: LoopRead
     reading: Reading
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether its ends scatter as a hand does, and a person stands behind it."""
+        return self.caliper.origin == "drawn" and self.caliper.confirmed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandDrawn:
+    """One number drawn by hand, with the scale under which it stands; None without one."""
+
+    caliper: str
+    reading: Reading
+    mm_per_px: float | None
+
+
+def drawn_by_hand(
+    read: Read, loops: Mapping[str, Loop], scales: Mapping[str, LoopScale]
+) -> list[HandDrawn]:
+    """Return what a read's repeats are told from: every number drawn by hand."""
+    found = []
+    for one in _drawn(read, loops, scales):
+        if one.by_hand:
+            caliper = one.caliper
+            scale = scales[one.part.file].at(caliper.points, frame=caliper.frame.frame)
+            mm_per_px = scale.row.value if isinstance(scale, PixelScale) else None
+            found.append(HandDrawn(caliper=caliper.key, reading=one.reading, mm_per_px=mm_per_px))
+    return found
+
 
 def known_of(
-    read: Read, loops: Mapping[str, Loop], scales: Mapping[str, LoopScale], beams: Beams
+    read: Read,
+    loops: Mapping[str, Loop],
+    scales: Mapping[str, LoopScale],
+    beams: Beams,
+    *,
+    evidence: RepeatEvidence | None = None,
 ) -> dict[str, KnownOutcomes]:
     """Return what is known of each caliper, by its key and by the outcome's name.
 
     Repeats are pooled over the whole read, which is one reader's: by outcome, modality and unit.
     Only what was drawn by hand counts; refined and tracked ends scatter as their fit does.
+    `evidence` is the reader's own from more reads than this one, where somebody keeps them.
     """
     drawn = list(_drawn(read, loops, scales))
-    evidence = evidence_of(
-        one.reading for one in drawn if one.caliper.origin == "drawn" and one.caliper.confirmed
-    )
+    if evidence is None:
+        evidence = evidence_of(one.reading for one in drawn if one.by_hand)
     found: dict[str, KnownOutcomes] = {}
     for one in drawn:
         subject, stated = one.reading.subject, one.caliper.states_ends

@@ -9,19 +9,20 @@ from numpy.typing import NDArray
 
 from annot.calibration import BorrowedRequest, HeaderRequest, NoScale
 from annot.errors import InputError
-from annot.exports import CURVE, PNG, Cell, write_whole
+from annot.exports import CURVE, PNG, Cell, TableEntry, write_whole
 from annot.exports.curve_figure import curve_png
 from annot.exports.curve_file import curve_csv, curve_rows
 from annot.geometry import PixelPoint
 from annot.loops import Loop, LoopArray
 from annot.measurement import Caliper
-from annot.measurement.curve_summary import CurveSummary, summarise
+from annot.measurement.curve_summary import CurveSummary
 from annot.measurement.track import Track, track_points
-from annot.measurement.tracked_curve import CurvePoint, measure_track
+from annot.measurement.tracked_curve import CurvePoint
 from annot.reads import LoopRead, Read
-from annot.tasks.measure import opened_with_scales
+from annot.tasks.followed import followed
+from annot.tasks.measure import opened_with_scales, study_name
+from annot.tasks.read import ruled
 from annot.tasks.surroundings import Beams, known_of
-from annot.uncertainty import generator_for
 from annot.vocabulary import MEASURANDS, FrameReference
 
 __all__ = [
@@ -37,10 +38,14 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrackedCaliper:
-    """A caliper, its track, and the curve with its summary."""
+    """A caliper, its track, and the curve with its summary.
+
+    `entries` are the frames as a measurement table would take them.
+    """
 
     file: str
     caliper: Caliper
+    entries: tuple[TableEntry, ...]
     track: Track
     points: tuple[CurvePoint, ...]
     times_ms: tuple[float, ...]
@@ -77,40 +82,38 @@ def track_caliper(
     part, caliper = _found(read, key)
     needed = replace(read, loops=_needed(read, part, caliper))
     loops, scales = opened_with_scales(needed, folder, progress)
-    loop = loops[part.file]
-    times = loop.header.frame_times.times_ms
-    if times is None:
-        raise InputError(
-            f"{part.file} does not state when its frames were taken, so there is no curve."
-        )
     progress(f"following {key}")
-    track = track_points(LoopArray(loop), caliper.points, caliper.frame.frame)
+    loop, scale = loops[part.file], scales[part.file]
     known = known_of(needed, loops, scales, Beams())[key][caliper.measurand.name]
-    references = [loop.header.reference(n) for n in range(loop.frames)]
-    placed = replace(caliper, frame=references[caliper.frame.frame])
-    points = measure_track(
-        placed,
-        track,
-        references,
-        scales[part.file],
-        modality=loop.header.modality,
-        known=known,
-    )
+    found = followed(caliper, loop, scale, known=known, file=part.file)
     if loop.header.xray is not None and loop.header.xray.varies:
-        _refuse_some_frames(part, points)
-    moments = tuple(times[point.frame] for point in points)
-    r_waves = loop.header.r_wave_times_ms
-    rng = generator_for([point.measurement.result for point in points])
-    summary = summarise(points, moments, r_waves_ms=r_waves, rng=rng)
-    own = next(point for point in points if point.frame == track.start)
+        _refuse_some_frames(part, found.points)
+    own = next(point for point in found.points if point.frame == found.track.start)
     return TrackedCaliper(
         file=part.file,
-        caliper=placed,
-        track=track,
-        points=points,
-        times_ms=moments,
-        summary=summary,
-        warnings=(*own.measurement.warnings, *track.lost, *summary.warnings),
+        caliper=found.caliper,
+        entries=_entries(read, part, loop, found.points),
+        track=found.track,
+        points=found.points,
+        times_ms=found.times_ms,
+        summary=found.summary,
+        warnings=(*own.measurement.warnings, *found.track.lost, *found.summary.warnings),
+    )
+
+
+def _entries(
+    read: Read, part: LoopRead, loop: Loop, points: tuple[CurvePoint, ...]
+) -> tuple[TableEntry, ...]:
+    named, study = ruled(read), study_name(read, loop.header)
+    return tuple(
+        TableEntry(
+            measurement=point.measurement,
+            header=loop.header,
+            read=named,
+            loop=part,
+            study=study,
+        )
+        for point in points
     )
 
 
@@ -169,12 +172,12 @@ def _only_lengths(caliper: Caliper) -> str:
 
 def curve_rows_of(tracked: TrackedCaliper) -> list[dict[str, Cell]]:
     """Return the curve's rows, one a frame."""
-    return curve_rows(tracked.points, tracked.times_ms, tracked.summary)
+    return curve_rows(tracked.points, tracked.entries, tracked.summary.smoothed)
 
 
 def write_curve(tracked: TrackedCaliper, path: Path) -> None:
     """Write the curve as CSV, whole or not at all."""
-    write_whole(path, curve_csv(tracked.points, tracked.times_ms, tracked.summary), replaces=CURVE)
+    write_whole(path, curve_csv(curve_rows_of(tracked)), replaces=CURVE)
 
 
 def write_curve_picture(tracked: TrackedCaliper, path: Path) -> None:

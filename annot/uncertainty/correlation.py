@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.uncertainty.key_order import key_order
+
 FloatArray = NDArray[np.float64]
 # a matrix computed from data may miss zero by rounding
 _NEGATIVE_EIGENVALUE = -1e-9
@@ -90,7 +92,8 @@ def groups(correlations: Iterable[Correlation]) -> tuple[tuple[str, ...], ...]:
         joined = member.get(one.first, {one.first}) | member.get(one.second, {one.second})
         for key in joined:
             member[key] = joined
-    return tuple(sorted({tuple(sorted(keys)) for keys in member.values()}))
+    found = {tuple(sorted(keys, key=key_order)) for keys in member.values()}
+    return tuple(sorted(found, key=lambda keys: [key_order(key) for key in keys]))
 
 
 def factor(matrix: FloatArray) -> FloatArray:

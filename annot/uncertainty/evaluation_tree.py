@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from annot.uncertainty.correlation import Correlation
+from annot.uncertainty.key_order import key_order
 from annot.uncertainty.quantity import (
     InputQuantity,
     MeasurementResult,
@@ -24,8 +25,9 @@ class EvaluationTree:
     Attributes
     ----------
     roots : tuple of InputQuantity
-        The inputs that are not exact, in alphabetical order of their keys, so that a number drawn
-        for an input does not depend on the order in which a model was written.
+        The inputs that are not exact, in alphabetical order of their keys without what identifies
+        a file, so that a number drawn for an input depends neither on the order in which a model
+        was written nor on the file's identity.
     correlations : tuple of Correlation
     """
 
@@ -61,7 +63,9 @@ def flatten(quantities: Sequence[Quantity]) -> EvaluationTree:
         If a result was read back from a file, without its model, or a key has two meanings.
     """
     inputs = gather(quantities)
-    free = tuple(inputs[key] for key in sorted(inputs) if inputs[key].distribution != "exact")
+    free = tuple(
+        inputs[key] for key in sorted(inputs, key=key_order) if inputs[key].distribution != "exact"
+    )
     fixed = tuple(one for one in inputs.values() if one.distribution == "exact")
     builder = _Builder({one.key: place for place, one in enumerate((*free, *fixed))})
     outputs = tuple(builder.place_of(quantity) for quantity in quantities)

@@ -17,6 +17,7 @@ from annot.uncertainty.coverage import (
 )
 from annot.uncertainty.evaluation_tree import flatten
 from annot.uncertainty.input_draws import BLOCK, blocks_of
+from annot.uncertainty.key_order import anonymous
 from annot.uncertainty.quantity import Quantity, gather
 from annot.uncertainty.rounding import numerical_tolerance
 from annot.uncertainty.shapes import FloatArray
@@ -55,10 +56,11 @@ class Simulation:
 def generator_for(quantities: Sequence[Quantity]) -> np.random.Generator:
     """Return a generator seeded by the keys of all inputs below the quantities.
 
-    The same measurement gives the same interval on every run, and a caliper that is moved a little
-    moves its interval a little: values take no part in the seed.
+    The same measurement gives the same interval on every run, on a blinded copy too, and a caliper
+    that is moved a little moves its interval a little: neither values nor what identifies a file
+    take part in the seed.
     """
-    keys = "\n".join(sorted(gather(quantities)))
+    keys = "\n".join(sorted(anonymous(key) for key in gather(quantities)))
     seed = int.from_bytes(hashlib.sha256(keys.encode()).digest()[:16], "big")
     return np.random.Generator(np.random.SFC64(seed))
 

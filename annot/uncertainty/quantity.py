@@ -30,7 +30,8 @@ class InputQuantity:
     evaluation : {"A", "B"}
         From repeats (A) or from other knowledge (B), JCGM 100:2008 4.2 and 4.3.
     component : str
-        The group under which a table sums its share: scale, object, ends, depth, tilt, other.
+        The group under which a table sums its share: scale, object, system, ends, depth, speed,
+        tilt, other.
     source : str
         Where value and uncertainty come from, for a reader of the budget.
     parameters : tuple of float

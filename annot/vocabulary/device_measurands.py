@@ -1,6 +1,6 @@
 """What is measured after an implant: the device, where it sits, what it leaves open."""
 
-from annot.vocabulary.measurand import Measurand, Outcome
+from annot.vocabulary.measurand import Measurand
 
 ORDER = "its four points in this order"
 
@@ -19,16 +19,14 @@ WIDTHS = tuple(
         ("end", "far end", "its end deep in the appendage"),
     )
 )
-# by the width that a compression follows from; plausible by common practice, no source
-COMPRESSIONS = {
-    one.name: Outcome(
-        name=f"{one.name.removesuffix('_width')}_compression",
-        title=f"Compression, {one.title.rpartition(', ')[2]}",
-        form="compression",
-        plausible=(-0.05, 0.5),
-    )
-    for one in WIDTHS
-}
+RIDGE_DISTANCE = Measurand(
+    name="ridge_distance",
+    title="Distance to the ridge's tip",
+    meaning="from the edge of the device's face to the tip of the ridge beside it",
+    source="ridge tip to device face: common practice, no source; ends by own definition",
+    tilt_in_projection="seen_short",
+    plausible_mm=(0.0, 25.0),
+)
 GAP_WIDTH = Measurand(
     name="gap_width",
     title="Residual gap",
@@ -99,4 +97,38 @@ OSTIUM_COVER = Measurand(
     plausible_mm=(0.5, 1.0),
 )
 
-DEVICE_MEASURANDS = (*WIDTHS, PROTRUSION, AXIS_TILT, OSTIUM_COVER, GAP_WIDTH, *NEIGHBOURS)
+DEVICE_MEASURANDS = (
+    *WIDTHS,
+    PROTRUSION,
+    AXIS_TILT,
+    OSTIUM_COVER,
+    GAP_WIDTH,
+    RIDGE_DISTANCE,
+    *NEIGHBOURS,
+)
+
+# by the width that a compression follows from; plausible by common practice, no source
+_COMPRESSED = {
+    one.name: Measurand(
+        name=f"{one.name.removesuffix('_width')}_compression",
+        title=f"Compression, {one.title.rpartition(', ')[2]}",
+        meaning=f"nominal width less the {one.title.lower()}, as a share of the nominal width",
+        source="common practice, no source",
+        form="compression",
+        plausible_mm=(-0.05, 0.5),
+    )
+    for one in WIDTHS
+}
+COMPRESSIONS = {width: one.outcomes[0] for width, one in _COMPRESSED.items()}
+RIDGE_SWING = Measurand(
+    name="ridge_swing",
+    title="Swing against the ridge",
+    meaning=(
+        "largest less smallest distance from the device's face to the ridge's tip over the loop, "
+        "both ends followed from frame to frame: how the device moves against the wall"
+    ),
+    source="own definition",
+    form="swing",
+    plausible_mm=(0.0, 8.0),
+)
+FOLLOWING = {one.name: one for one in (*_COMPRESSED.values(), RIDGE_SWING)}

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
-from annot.vocabulary.measurands import MEASURANDS, Measurand
+from annot.vocabulary.derived_measurands import DERIVED
+from annot.vocabulary.device_measurands import FOLLOWING
+from annot.vocabulary.measurands import MEASURANDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,59 +54,24 @@ LANDMARKS = {
             points=2,
         ),
         LandmarkName(
+            name="bend",
+            title="Bend",
+            meaning="where the neck's axis meets the lobe's; without it, the axis's inner point",
+        ),
+        LandmarkName(
             name="appendage_end",
             title="End of the appendage",
             meaning="end of the intended lobe",
         ),
+        LandmarkName(
+            name="second_lobe_end",
+            title="End of the second lobe",
+            meaning="end of the next largest lobe",
+        ),
     )
 }
 
-DERIVED = {
-    one.name: one
-    for one in (
-        Measurand(
-            name="ostium_by_landmarks",
-            title="Ostium by landmarks",
-            meaning="from the wall beside the circumflex to the ridge tip, both placed once",
-            source="EHRA/EAPCI consensus 2019, from memory",
-            tilt_in_plane="seen_long",
-            plausible_mm=(8.0, 45.0),
-        ),
-        Measurand(
-            name="depth_straight",
-            title="Depth, straight",
-            meaning="straight from the middle of the ostium to the end of the intended lobe",
-            source="common practice, no source",
-            tilt_in_projection="seen_short",
-            tilt_in_plane="seen_short",
-            first_end="free",
-            plausible_mm=(5.0, 60.0),
-        ),
-        Measurand(
-            name="depth_bent",
-            title="Depth along the bend",
-            meaning="from the middle of the ostium over the axis's inner point to the lobe's end",
-            source="J Struct Heart Dis 2019;5(5):215 for the bend; path by own definition",
-            min_points=3,
-            max_points=3,
-            tilt_in_projection="seen_short",
-            tilt_in_plane="seen_short",
-            first_end="free",
-            plausible_mm=(5.0, 60.0),
-        ),
-        Measurand(
-            name="neck_angle_by_landmarks",
-            title="Neck angle by landmarks",
-            meaning=(
-                "at the axis's inner point, from its outer one to the lobe's end; 180° is straight"
-            ),
-            source="own definition",
-            kind="angle",
-            min_points=3,
-            max_points=3,
-            plausible_mm=(0.0, 1000.0),
-        ),
-    )
-}
-# what a protocol may ask for: drawn, or derived
-QUANTITIES = {**MEASURANDS, **DERIVED}
+# what a protocol may ask for: drawn, derived from landmarks, or following from what was drawn
+QUANTITIES = {**MEASURANDS, **DERIVED, **FOLLOWING}
+
+__all__ = ["DERIVED", "LANDMARKS", "QUANTITIES", "LandmarkName"]

@@ -16,6 +16,7 @@ Form = Literal[
     "between",
     "cover",
     "compression",
+    "swing",
 ]
 # of four points in their order: a signed distance from a line, an angle between two lines, a share
 POINT_FORMS = ("offset", "between", "cover")

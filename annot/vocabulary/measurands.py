@@ -1,6 +1,6 @@
 """What is measured: the names that stand in files and tables, and what each one means."""
 
-from annot.vocabulary.device_measurands import COMPRESSIONS, DEVICE_MEASURANDS
+from annot.vocabulary.device_measurands import DEVICE_MEASURANDS, FOLLOWING
 from annot.vocabulary.measurand import POINT_FORMS, Form, Kind, Measurand, Outcome, Tilt
 
 OSTIUM_WIDTH = Measurand(
@@ -95,9 +95,7 @@ OUTCOMES = {
     outcome.name: outcome for measurand in MEASURANDS.values() for outcome in measurand.outcomes
 }
 # what may lie on either side of zero
-SIGNED = {name for name, one in OUTCOMES.items() if one.form == "offset"} | {
-    one.name for one in COMPRESSIONS.values()
-}
+SIGNED = {name for name, one in OUTCOMES.items() if one.form == "offset"} | set(FOLLOWING)
 
 __all__ = [
     "MEASURANDS",

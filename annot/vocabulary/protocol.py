@@ -4,10 +4,11 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 SizeBy = Literal["largest", "area_diameter", "perimeter_diameter"]
 Moment = Literal["any", "largest", "end_systole", "end_diastole"]
+MOMENTS: tuple[Moment, ...] = get_args(Moment)
 FinalValue = Literal["adjudicator", "mean", "median"]
 Together = Literal["either", "both"]
 Condition = Literal["loading", "rhythm", "filling", "moment"]
@@ -21,6 +22,15 @@ Hidden = Literal[
     "repeats",
     "millimetres_while_drawing",
 ]
+
+
+def moment_of(words: str | None) -> Moment | None:
+    """Return which of a protocol's moments some words name, None where they name none.
+
+    Case, spaces and hyphens do not matter: "End systole" is `end_systole`.
+    """
+    plain = "_".join((words or "").lower().replace("-", " ").replace("_", " ").split())
+    return next((one for one in MOMENTS if one == plain), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,8 +146,18 @@ class Adjudication:
     another_size_row: bool = False
     final: FinalValue = "adjudicator"
 
-    def asks_for_a_third(self, first: float, second: float) -> bool:
-        """Whether two readers' values in mm are further apart than allowed."""
+    def asks_for_a_third(self, first: float, second: float, *, rows_differ: bool = False) -> bool:
+        """Whether two readings are further apart than allowed.
+
+        Parameters
+        ----------
+        first, second : float
+            In mm.
+        rows_differ : bool
+            Whether they lie in different rows of a size chart, where one is at hand.
+        """
+        if self.another_size_row and rows_differ:
+            return True
         apart = abs(first - second)
         middle = abs(first + second) / 2
         passed = []

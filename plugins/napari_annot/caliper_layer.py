@@ -20,6 +20,7 @@ class CaliperLayer:
         self._viewer, self._desk = viewer, desk
         self._layer: Any = None
         self._drawn: object = None
+        self._put_away = False
         desk.changed.connect(self.refresh)
         viewer.scene.camera.events.zoom.connect(self._on_zoom)
 
@@ -97,9 +98,12 @@ class CaliperLayer:
     def _fill(self, state: ScreenState, zoom: float, image: tuple[int, int]) -> None:
         pieces = pieces_of(state.lines, frame=state.frame, zoom=zoom, image=image)
         layer = self._layer
+        self._put(away=not pieces)
         if not pieces:
-            layer.data = []
-            layer.features = {"label": []}
+            # emptying an empty layer costs as much as the picture does, on every frame of play
+            if layer.nshapes:
+                layer.data = []
+                layer.features = {"label": []}
             return
         # napari gives new shapes the features of the last one, so all are stated together
         layer.data = [(piece.vertices, piece.kind) for piece in pieces]
@@ -108,3 +112,13 @@ class CaliperLayer:
         layer.face_color = [piece.face for piece in pieces]
         layer.features = {"label": [piece.label for piece in pieces]}
         layer.editable = False
+
+    def _put(self, *, away: bool) -> None:
+        """Take an empty layer off the canvas: even empty it costs more per frame than a picture.
+
+        A layer that a person has hidden stays hidden.
+        """
+        if away and not self._put_away and self._layer.visible:
+            self._layer.visible, self._put_away = False, True
+        elif not away and self._put_away:
+            self._layer.visible, self._put_away = True, False

@@ -24,6 +24,7 @@ class Caption:
             box_color=(0.07, 0.07, 0.09, 0.85),
         )
         viewer.canvas.overlays[KEY] = self._overlay
+        self._held = False
         desk.changed.connect(self.refresh)
         self.refresh()
 
@@ -37,9 +38,20 @@ class Caption:
         """What stands on the picture."""
         return str(self._overlay.text)
 
+    def hold(self, *, on: bool) -> None:
+        """Leave the text alone while frames run by: drawing it anew costs more than the picture.
+
+        Nobody reads a number that changes many times a second; the strip keeps count.
+        """
+        self._held = on
+        self.refresh()
+
     def refresh(self) -> None:
         """Show where the desk stands."""
-        words = self._desk.state().caption
+        words = f"{self._name()}  playing" if self._held else self._desk.state().caption
         if words != self._overlay.text:
             self._overlay.text = words
             self._overlay.visible = bool(words)
+
+    def _name(self) -> str:
+        return "" if self._desk.loop is None else self._desk.loop.header.path.name

@@ -14,9 +14,8 @@ from annot.reads import LoopRead
 from annot.tasks.calibrate import MadeScale
 from annot.tasks.measure import NO_SCALE_ASKED, Beams
 from annot.tasks.open import DisplayChoice, Loop
-from annot.tasks.read import Read
+from annot.tasks.read import Read, ruled
 from napari_annot import read_edits as edits
-from napari_annot.assistance import Assistance
 from napari_annot.assisted import Carried, Ghost
 from napari_annot.display_state import AS_THE_FILE_ASKS
 from napari_annot.draft_numbers import DraftNumbers, Surroundings
@@ -25,6 +24,7 @@ from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
 from napari_annot.measured import MeasuredCalipers
 from napari_annot.screen_state import Facts, ScreenState
+from napari_annot.sheetwork import Sheetwork
 from napari_annot.standings import Standing, Standings, standing_of
 from napari_annot.state import resolve
 from napari_annot.tools import Tool, Trace, trace_of
@@ -32,20 +32,19 @@ from napari_annot.tools import Tool, Trace, trace_of
 NOBODY = Read(reader="", loops=())
 
 
-class Desk(Assistance):
+class Desk(Sheetwork):
     """The model behind the screen: every change goes through it, every view follows `changed`.
 
     Loops are named by their absolute path here, in the read too; `saving` gives them the names
     that a read file uses.
     """
 
-    frame_wanted = Signal(int)
     fit_wanted = Signal(str, object)
     answers_wanted = Signal(list)
     trace_drawn = Signal()
 
     def __init__(self) -> None:
-        self.read = NOBODY
+        self.read = ruled(NOBODY)
         self.loops: dict[str, Loop] = {}
         self.standings = Standings(self._ask_fit)
         self.measured = MeasuredCalipers()
@@ -67,6 +66,9 @@ class Desk(Assistance):
         self.message = ""
         self.message_is_fault = False
         self._resolved: tuple[Facts, ScreenState] | None = None
+        self._sheet = None
+        self.asked, self.findings, self.chart, self.chart_name = None, None, None, ""
+        self.findings_current = True
 
     # ---- loops and frames
 
@@ -170,7 +172,7 @@ class Desk(Assistance):
         if tool is not None and self.shown is None:
             self.say("Open a loop before drawing on it.", fault=True)
             return
-        self.tool, self.draft = tool, None
+        self.tool, self.draft, self.asked = tool, None, None
         self.say(tool.hint if tool else "")
         self.changed.emit()
 
@@ -194,6 +196,8 @@ class Desk(Assistance):
             self.keep_trace(draft.tool.traces, draft.frame, draft.points)
         else:
             caliper = caliper_of(draft, self.read, self.placing)
+            if draft.corrects is None:
+                caliper = self.as_asked(caliper, draft.file)
             self.selected = caliper.key
             self.say("")
             self._do(edits.with_caliper(self.read, draft.file, caliper))
@@ -250,7 +254,7 @@ class Desk(Assistance):
             if isinstance(one.scale, ObjectRequest)
         }
         self.displays = {}
-        self.tool = self.draft = self.selected = None
+        self.tool = self.draft = self.selected = self.asked = self.findings = None
         self.placing = EndPlacing.of(read)
         self.shown, self.frame = (read.loops[0].file if read.loops else None), 0
         self._settle()
@@ -279,6 +283,7 @@ class Desk(Assistance):
             loops=dict(self.loops),
             standings={file: self.standings[file] for file in self.loops},
             measured=self.measured.answers,
+            derived=self.measured.derived,
             traces=dict(self.traces),
             shown=self.shown,
             display=self.display,

@@ -40,6 +40,12 @@ def ask_new_table(parent: QWidget) -> Path | None:
     return _with_ending(name, ".csv") if name else None
 
 
+def ask_chart(parent: QWidget) -> Path | None:
+    """Return the size chart to use."""
+    name, _ = QFileDialog.getOpenFileName(parent, "Choose a size chart", filter=TABLE_FILES)
+    return Path(name) if name else None
+
+
 def may_drop(parent: QWidget) -> bool:
     """Ask before unsaved work is replaced."""
     answer = QMessageBox.question(

@@ -34,12 +34,14 @@ class _Kept:
 class MeasuredCalipers(Mapping[str, Measurement]):
     """Measurements by caliper key, of a contour its area first; identity says what is out of date.
 
-    `answers` has everything that a caliper gives, in words.
+    `answers` has everything that a caliper gives, in words; `derived`, by loop, the calipers that
+    nobody draws because they follow from landmarks.
     """
 
     def __init__(self) -> None:
         self._kept: dict[str, _Kept] = {}
         self.answers: dict[str, tuple[Answer, ...]] = {}
+        self.derived: dict[str, tuple[Caliper, ...]] = {}
 
     def __getitem__(self, key: str) -> Measurement:
         return self.answers[key][0].measurement

@@ -8,7 +8,6 @@ from qtpy.QtWidgets import (
     QLabel,
     QLineEdit,
     QPushButton,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -26,10 +25,10 @@ from napari_annot.scale_entry import (
     entry_of_offer,
 )
 from napari_annot.screen_state import ScreenState
+from napari_annot.tall_page import TallPage
 from napari_annot.tools import OBJECT_TOOLS
 from napari_annot.wording import joined
 
-DETAILS_HEIGHT = 96
 SIZE_TITLES = {
     "catheter": "Diameter",
     "markers": "Spacing mm",
@@ -209,14 +208,21 @@ class ScalePanel(QWidget):
             self.form.addRow(label, field)
             self._rows[name] = (label, field)
         self._trace_row = side_by_side(self.trace, self.traced, self.drop)
+        entries = QWidget()
+        inner = QVBoxLayout(entries)
+        inner.setContentsMargins(0, 0, 0, 0)
+        inner.setSpacing(6)
+        inner.addWidget(self.offers)
+        inner.addLayout(self.form)
+        inner.addWidget(_wrapped(self.details))
+        inner.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
         layout.setSpacing(6)
-        layout.addWidget(self.offers)
-        layout.addLayout(self.form)
+        # what is entered scrolls in a low window; the buttons that act on it never do
+        layout.addWidget(TallPage(entries), 1)
         layout.addWidget(self._trace_row)
         layout.addWidget(side_by_side(self.make, self.remove))
-        layout.addWidget(_scrolled(self.details))
 
     def _connect(self) -> None:
         self.kind.currentIndexChanged.connect(self._show_kind)
@@ -255,14 +261,8 @@ def _line(hint: str) -> QLineEdit:
     return line
 
 
-def _scrolled(label: QLabel) -> QScrollArea:
-    """Return a few lines' room for a text that may be long."""
+def _wrapped(label: QLabel) -> QLabel:
+    """Return a label whose text may be long."""
     label.setWordWrap(True)
     label.setAlignment(Qt.AlignmentFlag.AlignTop)
-    area = QScrollArea()
-    area.setWidget(label)
-    area.setWidgetResizable(True)
-    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    area.setFrameShape(QScrollArea.Shape.NoFrame)
-    area.setFixedHeight(DETAILS_HEIGHT)
-    return area
+    return label

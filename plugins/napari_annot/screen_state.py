@@ -77,6 +77,7 @@ class Row:
     view: str
     value: str
     interval: str
+    number: float
     scaled: bool
     provisional: bool
     confirmed: bool
@@ -126,6 +127,7 @@ class Facts:
     loops: Mapping[str, Loop]
     standings: Mapping[str, Standing]
     measured: Mapping[str, tuple[Answer, ...]]
+    derived: Mapping[str, tuple[Caliper, ...]]
     traces: Mapping[str, Trace]
     shown: str | None
     display: DisplayChoice

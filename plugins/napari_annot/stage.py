@@ -5,6 +5,7 @@ from typing import Any
 from napari_annot.caliper_layer import CaliperLayer
 from napari_annot.caption import Caption
 from napari_annot.desk import Desk
+from napari_annot.looks import Looks
 from napari_annot.mouse import Mouse
 from napari_annot.pictures import Pictures
 
@@ -24,6 +25,7 @@ class Stage:
         self.pictures = Pictures(viewer, desk)
         self.lines = CaliperLayer(viewer, desk)
         self.mouse = Mouse(viewer, desk, self.pictures)
+        self.looks = Looks(viewer, desk, self.pictures)
         self.caption = Caption(viewer, desk)
         self._desk = desk
         # on the canvas only: in napari's list of layers the same key takes a layer away
@@ -35,11 +37,15 @@ class Stage:
         """Let go of the viewer; the layer of lines goes, the picture stays."""
         for key in DELETE_KEYS:
             self._viewer.bind_key(key, None)
-        for part in (self.mouse, self.caption, self.lines, self.pictures):
+        for part in (self.looks, self.mouse, self.caption, self.lines, self.pictures):
             part.close()
         self._viewer.canvas.background_color_override = self._surround_was
         if self._async_was:
             _set_async(on=True)
+
+    def hold_caption(self, on: bool) -> None:  # as a signal hands it over
+        """Let the caption rest while frames run by."""
+        self.caption.hold(on=on)
 
     def _delete(self, _: Any) -> None:
         self._desk.delete_selected()

@@ -132,6 +132,7 @@ def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: F
         view=wording.view_words(header, frame, stated),
         value=answer.value,
         interval=answer.interval,
+        number=answer.measurement.result.value,
         scaled=not answer.unscaled,
         provisional=answer.provisional,
         confirmed=caliper.confirmed,

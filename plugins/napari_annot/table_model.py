@@ -1,5 +1,6 @@
 """The measurements as a Qt table model: words for the eye, values for sorting."""
 
+from collections.abc import Callable
 from typing import Any
 
 from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
@@ -25,6 +26,9 @@ TIPS = (
     "which reading of the same thing; double click to change",
     "number of warnings; point at it to read them",
 )
+# what rows are ordered by and searched in: values in their own order, not the words for them
+SORT_ROLE, FILTER_ROLE = Role.UserRole + 1, Role.UserRole + 2
+RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 QUANTITY, VIEW, VALUE, REPEAT, WARNINGS = range(len(HEADS))
 
 
@@ -78,17 +82,18 @@ class MeasurementTable(QAbstractTableModel):
 
     def data(self, index: Index, role: int = Role.DisplayRole) -> Any:
         """Return what a cell shows."""
-        row = self._rows[index.row()]
-        column = index.column()
-        if role in (Role.DisplayRole, Role.EditRole):
-            return row.repeat if role == Role.EditRole else _text(row, column)
-        if role == Role.ToolTipRole:
-            return _tip(row, column)
-        if role == Role.DecorationRole and column == QUANTITY:
-            return _patch(row.colour)
-        if role == Role.TextAlignmentRole and column >= VALUE:
-            return Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-        return None
+        row, column = self._rows[index.row()], index.column()
+        shows: dict[int, Callable[[], Any]] = {
+            Role.DisplayRole: lambda: _text(row, column),
+            Role.EditRole: lambda: row.repeat,
+            Role.ToolTipRole: lambda: _tip(row, column),
+            Role.DecorationRole: lambda: _patch(row.colour) if column == QUANTITY else None,
+            Role.TextAlignmentRole: lambda: RIGHT if column >= VALUE else None,
+            SORT_ROLE: lambda: _order(row, column),
+            FILTER_ROLE: lambda: _searched(row),
+        }
+        show = shows.get(role)
+        return None if show is None else show()
 
     def flags(self, index: Index) -> Qt.ItemFlag:
         """Allow the repeat to be changed."""
@@ -113,6 +118,20 @@ def _text(row: Row, column: int) -> str:
         f"{'' if row.scaled else ' ⚠'}\n{row.interval}",
         str(row.repeat),
         str(len(row.warnings)) if row.warnings else "",
+    )[column]
+
+
+def _searched(row: Row) -> str:
+    return " ".join(_text(row, column) for column in range(len(HEADS)))
+
+
+def _order(row: Row, column: int) -> str | float:
+    return (
+        f"{row.quantity} {row.loop:04d} {row.frame:06d}",
+        row.view,
+        row.number,
+        row.repeat,
+        len(row.warnings),
     )[column]
 
 

@@ -1,11 +1,25 @@
-"""The table in the dock: a click on a row turns to its loop and frame."""
+"""The table of what is measured: sorted, searched; a click on a row turns to its loop and frame."""
 
-from qtpy.QtCore import QModelIndex, Qt, Signal
+from qtpy.QtCore import QModelIndex, QSortFilterProxyModel, Qt, Signal
 from qtpy.QtGui import QKeyEvent
-from qtpy.QtWidgets import QAbstractItemView, QHeaderView, QLabel, QTableView, QVBoxLayout, QWidget
+from qtpy.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QLabel,
+    QLineEdit,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
 
 from napari_annot.screen_state import ScreenState
-from napari_annot.table_model import QUANTITY, MeasurementTable, quantity_lines
+from napari_annot.table_model import (
+    FILTER_ROLE,
+    QUANTITY,
+    SORT_ROLE,
+    MeasurementTable,
+    quantity_lines,
+)
 
 NONE_YET = "No measurement yet."
 LINE_HEIGHT, ROW_HEIGHT = 18, 40
@@ -31,8 +45,32 @@ class TablePanel(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self.model = MeasurementTable()
-        self.view = _Table()
-        self.view.setModel(self.model)
+        self._state: ScreenState | None = None
+        self.shown, self.view, self.search = QSortFilterProxyModel(), _Table(), QLineEdit()
+        self._set_up_view()
+        self.warnings = QLabel()
+        self.warnings.setWordWrap(True)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(4)
+        layout.addWidget(self.search)
+        layout.addWidget(self.view, 1)
+        layout.addWidget(self.warnings)
+        self.view.clicked.connect(self._on_clicked)
+        self.view.delete_pressed.connect(self.delete_pressed)
+        self.search.textChanged.connect(self._search)
+        self.view.horizontalHeader().sortIndicatorChanged.connect(lambda *_: self._fit_rows())
+
+    def _set_up_view(self) -> None:
+        self.shown.setSourceModel(self.model)
+        self.shown.setSortRole(SORT_ROLE)
+        self.shown.setFilterRole(FILTER_ROLE)
+        self.shown.setFilterCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
+        self.view.setModel(self.shown)
+        self.view.setSortingEnabled(True)
+        self.view.sortByColumn(-1, Qt.SortOrder.AscendingOrder)
+        self.search.setPlaceholderText("Search: a quantity, a view, a loop's # …")
+        self.search.setClearButtonEnabled(True)
         self.view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.view.verticalHeader().hide()
@@ -43,23 +81,15 @@ class TablePanel(QWidget):
         head.setMinimumSectionSize(18)
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(QUANTITY, QHeaderView.ResizeMode.Stretch)
-        self.view.setMinimumHeight(3 * ROW_HEIGHT + 26)
-        self.warnings = QLabel()
-        self.warnings.setWordWrap(True)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(4)
-        layout.addWidget(self.view, 1)
-        layout.addWidget(self.warnings)
-        self.view.clicked.connect(self._on_clicked)
-        self.view.delete_pressed.connect(self.delete_pressed)
+        self.view.setMinimumHeight(ROW_HEIGHT + 26)
 
     def show_state(self, state: ScreenState) -> None:
         """Show the rows, the selected one marked, and what its reader must know."""
+        self._state = state
         if self.model.show(state.rows):
-            self._fit_rows(state)
+            self._fit_rows()
         key = state.selected.key if state.selected else None
-        at = self.model.row_of(key)
+        at = self._shown_at(key)
         if at is None:
             self.view.clearSelection()
         elif not self.view.selectionModel().isRowSelected(at, QModelIndex()):
@@ -73,12 +103,27 @@ class TablePanel(QWidget):
         elif not state.rows:
             self.warnings.setText(NONE_YET)
 
-    def _fit_rows(self, state: ScreenState) -> None:
+    def _search(self, words: str) -> None:
+        self.shown.setFilterFixedString(words)
+        self._fit_rows()
+
+    def _shown_at(self, key: str | None) -> int | None:
+        """Return where a caliper stands as the rows are sorted, None where it is not shown."""
+        at = self.model.row_of(key)
+        if at is None:
+            return None
+        place = self.shown.mapFromSource(self.model.index(at, 0))
+        return place.row() if place.isValid() else None
+
+    def _fit_rows(self) -> None:
         """Give each row the height of its lines; asking Qt for it would measure every cell."""
-        for at, row in enumerate(state.rows):
+        if self._state is None:
+            return
+        for at, row in enumerate(self._state.rows):
+            place = self.shown.mapFromSource(self.model.index(at, 0))
             height = max(ROW_HEIGHT, LINE_HEIGHT * len(quantity_lines(row)) + 4)
-            if self.view.rowHeight(at) != height:
-                self.view.setRowHeight(at, height)
+            if place.isValid() and self.view.rowHeight(place.row()) != height:
+                self.view.setRowHeight(place.row(), height)
 
     def _on_clicked(self, index: QModelIndex) -> None:
-        self.turned_to.emit(self.model.key_at(index.row()))
+        self.turned_to.emit(self.model.key_at(self.shown.mapToSource(index).row()))

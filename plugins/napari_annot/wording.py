@@ -210,3 +210,23 @@ def carrying_words(carried: Carried | None) -> str:
     if carried is None:
         return ""
     return f"Carrying: {carried.looked} of {carried.frames} frames …"
+
+
+def speed_words(speed: float) -> str:
+    """Return for instance '× 0.5'."""
+    return f"× {speed:g}"
+
+
+def rate_words(
+    *, stored_per_s: float, stated: bool, shown_per_s: float | None, stride: int, speed: float
+) -> str:
+    """Return the stored rate, and while playing the shown one where it is less."""
+    kept = "stored" if stated else "assumed, none stored"
+    words = f"{stored_per_s:.3g} frames/s {kept}"
+    if shown_per_s is None:
+        return words
+    if stride == 1:
+        return f"{words}; shows all, at {shown_per_s:.0f} frames/s"
+    every = {2: "2nd", 3: "3rd"}.get(stride, f"{stride}th")
+    pace = "at true speed" if speed == 1 else f"at × {speed:g}"
+    return f"{words}; shows every {every}, {shown_per_s:.0f} frames/s, {pace}"

@@ -3,7 +3,8 @@
 The only door between the instrument and the generator of truth.
 """
 
-from annot.tasks.rehearse.demo import ECHO, XRAY, Compared, Rehearsal, ScaleCompared, rehearse
+from annot.tasks.rehearse.curve_study import CURVE, curve_study
+from annot.tasks.rehearse.demo import ECHO, XRAY, Rehearsal, ScaleCompared, rehearse
 from annot.tasks.rehearse.followup import FollowUp, rehearse_followup
 from annot.tasks.rehearse.plots import write_plots
 from annot.tasks.rehearse.reading_study import READING, reading_study
@@ -12,25 +13,30 @@ from annot.tasks.rehearse.scale_study import SCALE_KINDS, scale_study
 from annot.tasks.rehearse.study import Study, run_case, run_study
 from annot.tasks.rehearse.tally import Tally, tally
 from annot.tasks.rehearse.trial import Trial
+from annot.tasks.rehearse.truth_beside import ChangeCompared, Compared, QuantityHeld
 from annot.tasks.rehearse.workers import Place
 
 __all__ = [
     "CAUTION_OF_STUDIES",
+    "CURVE",
     "ECHO",
     "READING",
     "SCALE_KINDS",
     "XRAY",
     "Bar",
     "Cell",
+    "ChangeCompared",
     "Compared",
     "FollowUp",
     "Place",
+    "QuantityHeld",
     "Rehearsal",
     "ScaleCompared",
     "Study",
     "StudyReport",
     "Tally",
     "Trial",
+    "curve_study",
     "reading_study",
     "rehearse",
     "rehearse_followup",

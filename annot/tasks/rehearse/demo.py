@@ -3,7 +3,7 @@
 The only place where the instrument meets the generator of truth.
 """
 
-import random
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,34 +17,23 @@ from annot.loops import Loop, open_loop
 from annot.reads import Read, parse_request
 from annot.tasks.calibrate import scale_loop
 from annot.tasks.export import write_table
+from annot.tasks.handover import HandOver, hand_over
 from annot.tasks.measure import measure_read
 from annot.tasks.picture import frame_panel, scale_lines, write_picture
-from annot.tasks.read import load_read
+from annot.tasks.read import load_read, rules_of
+from annot.tasks.rehearse.invented_reader import READER, STUDY, Fields, loop_part
+from annot.tasks.rehearse.truth_beside import (
+    Compared,
+    QuantityHeld,
+    held_by_quantity,
+    true_value_of,
+)
 
 if TYPE_CHECKING:
     from synthetic_dicom import Truth, WrittenLoop
 
-READER = "demo-reader"
-STUDY = "HARBOUR-01"
-PLACING_PX = 0.8  # how far the invented reader's hand strays from a true end, standard deviation
 XRAY = ("xa_clean", "xa_caudal", "xa_sphere")
 ECHO = ("us_000", "us_045", "us_090", "us_135", "us_no_region")
-Fields = dict[str, object]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Compared:
-    """A measurement beside its truth; `true_value` is None where there is no millimetre."""
-
-    entry: TableEntry
-    true_value: float | None
-
-    @property
-    def holds(self) -> bool | None:
-        """Whether the interval holds the truth, None where nothing can be said."""
-        if self.true_value is None:
-            return None
-        return self.entry.measurement.interval.holds(self.true_value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +47,11 @@ class ScaleCompared:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rehearsal:
-    """What the demonstration wrote and found."""
+    """What the demonstration wrote and found.
+
+    `quantities` is every quantity of the protocol with how its rows hold their truths, `owed`
+    what the protocol still asks for.
+    """
 
     folder: Path
     read_file: Path
@@ -66,12 +59,14 @@ class Rehearsal:
     picture: Path
     rows: tuple[Compared, ...]
     scales: tuple[ScaleCompared, ...]
+    quantities: tuple[QuantityHeld, ...]
+    owed: HandOver
 
 
 def rehearse(
     folder: Path, *, seed: int = 1, progress: Callable[[str], None] = lambda _: None
 ) -> Rehearsal:
-    """Write synthetic loops and a read file, measure them, and compare with the truth.
+    """Write synthetic loops and a planning read, measure it, and compare with the truth.
 
     Parameters
     ----------
@@ -87,27 +82,54 @@ def rehearse(
     """
     _make(folder)
     written = {name: write_demo_case(name, folder, seed, progress) for name in (*XRAY, *ECHO)}
-    hand = random.Random(seed)
     content = {
         "annot_read": 1,
         "reader": READER,
         "study": STUDY,
-        "loops": [_loop_part(one, hand) for one in written.values()],
+        "protocol": "closure-planning",
+        "loops": [loop_part(one.truth, seed=seed, after=False) for one in written.values()],
     }
     files = {name: folder / name for name in ("read.json", "table.csv", "picture.png")}
-    write_whole(files["read.json"], _json(content), replaces=JSON)
-    read = load_read(files["read.json"])
-    entries = measure_read(read, folder, progress=lambda name: progress(f"measuring {name}"))
-    write_table(entries, files["table.csv"])
+    read, entries = measured(content, files["read.json"], files["table.csv"], progress)
     truths = {one.path.name: one.truth for one in written.values()}
     write_picture(_panels(folder, read, entries), files["picture.png"])
+    rows = compared(entries, truths)
     return Rehearsal(
         folder=folder,
         read_file=files["read.json"],
         table=files["table.csv"],
         picture=files["picture.png"],
-        rows=tuple(_compared(entry, truths[entry.loop.file]) for entry in entries),
+        rows=rows,
         scales=_scales_compared(entries, truths),
+        quantities=held_by_quantity(rules_of(read), rows),
+        owed=hand_over(read, entries),
+    )
+
+
+def measured(
+    content: Fields, read_file: Path, table: Path, progress: Callable[[str], None]
+) -> tuple[Read, list[TableEntry]]:
+    """Write a read file, measure it as `annot measure` does, and write its table."""
+    write_whole(read_file, json.dumps(content, indent=1) + "\n", replaces=JSON)
+    read = load_read(read_file)
+    entries = measure_read(
+        read, read_file.parent, progress=lambda name: progress(f"measuring {name}")
+    )
+    write_table(entries, table)
+    return read, entries
+
+
+def compared(entries: list[TableEntry], truths: "dict[str, Truth]") -> tuple[Compared, ...]:
+    """Put the truth beside every row."""
+    from synthetic_dicom.implant import Implant
+
+    nominal = Implant().nominal_mm
+    return tuple(
+        Compared(
+            entry=one,
+            true_value=true_value_of(one, truths[one.loop.file], nominal_mm=nominal),
+        )
+        for one in entries
     )
 
 
@@ -130,116 +152,6 @@ def write_demo_case(
         return write_case(name, folder, seed=seed, encoding=encoding)
     except OSError as fault:
         raise InputError(f"{folder}: {name} cannot be written: {fault.strerror}.") from None
-
-
-def _json(content: Fields) -> str:
-    import json
-
-    return json.dumps(content, indent=1) + "\n"
-
-
-def _loop_part(written: "WrittenLoop", hand: random.Random) -> Fields:
-    """Return one loop's part of the read as the invented reader would write it."""
-    truth = written.truth
-    part: Fields = {
-        "file": written.path.name,
-        "sop_instance_uid": truth.sop_instance_uid,
-        "scale": scale_part(truth, hand),
-        "conditions": {"loading": "not stated", "rhythm": "sinus"},
-        "calipers": _caliper_parts(truth, hand),
-    }
-    return part
-
-
-def scale_part(truth: "Truth", hand: random.Random) -> Fields:
-    """Trace the reference object roughly; a catheter in several frames before contrast comes."""
-    if truth.modality == "US":
-        return {"kind": "header"}
-    one = truth.objects[0]
-    frames = range(5)
-    if one.kind == "sphere":
-        assert one.centre_px is not None
-        assert one.radius_px is not None
-        looks = [
-            {
-                "frame": frame,
-                "centre_px": strayed(one.centre_px, one.shift_px[frame], hand, sd_px=2.0),
-                "radius_px": round(one.radius_px * 1.05, 1),
-            }
-            for frame in frames
-        ]
-        return {
-            "kind": "sphere",
-            "diameter_mm": one.size_mm,
-            "tolerance_mm": 0.02,
-            "depth_offset_mm": 30,
-            "readings": looks,
-        }
-    assert one.axis_px is not None
-    traces = [
-        {
-            "frame": frame,
-            "axis_px": [
-                strayed(point, one.shift_px[frame], hand, sd_px=1.5) for point in one.axis_px
-            ],
-        }
-        for frame in frames
-    ]
-    return {
-        "kind": "catheter",
-        "size_mm": one.size_mm,
-        "tolerance_mm": 0.01,
-        "other_mm": one.inner_mm,
-        "filling": one.filling,
-        "depth_offset_mm": 20,
-        "readings": traces,
-    }
-
-
-def _caliper_parts(truth: "Truth", hand: random.Random) -> list[Fields]:
-    """Draw each quantity where the ostium is largest, ends strayed by the reader's hand."""
-    frame = truth.largest_frame
-    if truth.modality != "US":
-        first, last = truth.image["first_filled_frame"], truth.image["last_filled_frame"]
-        frame = int(min(max(frame, first), last))
-    name = truth.case
-    parts: list[Fields] = []
-    for quantity in ("ostium_width", "landing_zone_width", "depth"):
-        true = truth.caliper(quantity, frame)
-        part: Fields = {
-            "id": f"{name}-{quantity.removesuffix('_width')}",
-            "quantity": quantity,
-            "frame": frame,
-            "points_px": [strayed(point, (0.0, 0.0), hand, PLACING_PX) for point in true.points_px],
-            "u_end_px": PLACING_PX,
-            "moment": "largest ostium",
-        }
-        if true.view_deg is not None:
-            part["view_deg"] = round(true.view_deg % 180.0, 3)
-        if quantity == "depth":
-            part["tilt_deg"] = 20
-        elif truth.modality == "US":
-            part["tilt_deg"] = 5
-        parts.append(part)
-    return parts
-
-
-def strayed(
-    point: tuple[float, float], shift: tuple[float, float], hand: random.Random, sd_px: float
-) -> list[float]:
-    """Return where an unsteady hand puts a point that has moved by a shift."""
-    return [
-        round(place + moved + hand.gauss(0.0, sd_px), 2)
-        for place, moved in zip(point, shift, strict=True)
-    ]
-
-
-def _compared(entry: TableEntry, truth: "Truth") -> Compared:
-    caliper = entry.measurement.caliper
-    if entry.measurement.result.unit != "mm":
-        return Compared(entry=entry, true_value=None)
-    true = truth.caliper(caliper.measurand.name, caliper.frame.frame)
-    return Compared(entry=entry, true_value=true.value_mm)
 
 
 def _scales_compared(
@@ -268,8 +180,6 @@ def _panels(folder: Path, read: Read, entries: list[TableEntry]) -> list[Panel]:
 
 def _calibrated(folder: Path, name: str) -> Panel:
     loop: Loop = open_loop(folder / name)
-    import json
-
     parts = json.loads((folder / "read.json").read_text(encoding="utf-8"))["loops"]
     scale = next(part["scale"] for part in parts if part["file"] == name)
     answer = scale_loop(loop, parse_request(scale, name=name))

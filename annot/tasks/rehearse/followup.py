@@ -1,160 +1,120 @@
-"""The demonstration after an invented implant: follow-up and landmarks, the truth beside each."""
+"""The demonstration after an invented implant: follow-up, and what changed since planning."""
 
-import math
-import random
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from annot.exports import JSON, TableEntry, write_whole
+from annot.exports import TableEntry
+from annot.exports.figures import Panel
 from annot.tasks.discussion import write_discussion
-from annot.tasks.export import write_table
-from annot.tasks.measure import measure_read
-from annot.tasks.read import load_read
-from annot.tasks.rehearse.demo import (
-    PLACING_PX,
-    READER,
-    STUDY,
+from annot.tasks.followup import changes_of_tables
+from annot.tasks.handover import HandOver, hand_over
+from annot.tasks.open import open_loop
+from annot.tasks.picture import frame_panel, write_picture
+from annot.tasks.read import rules_of
+from annot.tasks.rehearse.demo import Rehearsal, compared, measured, write_demo_case
+from annot.tasks.rehearse.invented_reader import READER, STUDY, loop_part
+from annot.tasks.rehearse.truth_beside import (
+    ChangeCompared,
     Compared,
-    Fields,
-    scale_part,
-    strayed,
-    write_demo_case,
+    QuantityHeld,
+    changes_compared,
+    held_by_quantity,
 )
-
-if TYPE_CHECKING:
-    from synthetic_dicom import Truth, WrittenLoop
 
 LOOPS = ("us_implant", "xa_implant")
 TOLERANCE_MM = 0.1
+COMPRESSION = "_compression"
+# told apart by colour-blind eyes (Okabe and Ito), bright enough on grey
+PALETTE = ("#E69F00", "#56B4E9", "#009E73", "#F0E442", "#D55E00", "#CC79A7")
+# own invention: rows that overlap and leave no gap, for no device there is
+CHART = """label,nominal_mm,width_from_mm,width_to_mm,least_depth_mm
+row 1,19,14,17,10
+row 2,22,16.5,19.5,11
+row 3,25,19,22.5,12
+row 4,28,22,25.5,13
+row 5,31,25,28.5,14
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FollowUp:
-    """What the follow-up's demonstration wrote and found."""
+    """What the follow-up's demonstration wrote and found; see `Rehearsal`."""
 
     read_file: Path
     table: Path
+    picture: Path
+    chart: Path
     page: Path
+    later_page: Path
     rows: tuple[Compared, ...]
+    quantities: tuple[QuantityHeld, ...]
+    changes: tuple[ChangeCompared, ...]
+    owed: HandOver
 
 
 def rehearse_followup(
-    folder: Path, *, seed: int = 1, progress: Callable[[str], None] = lambda _: None
+    planned: Rehearsal, *, seed: int = 1, progress: Callable[[str], None] = lambda _: None
 ) -> FollowUp:
     """Render an implant in both modalities, follow it up, and compare with the truth.
 
     Parameters
     ----------
-    folder : Path
-        Where `rehearse` has written its planning table.
+    planned : Rehearsal
+        Of the same case; the follow-up is written into its folder.
     seed : int
-        Of anatomy, noise and the invented reader's hand.
+        The same as of `planned`: of anatomy, noise and the invented reader's hand.
     """
     from synthetic_dicom.implant import Implant
 
+    folder = planned.folder
     written = [write_demo_case(name, folder, seed, progress) for name in LOOPS]
-    hand = random.Random(seed)
     content = {
         "annot_read": 1,
         "reader": READER,
         "study": STUDY,
         "protocol": "closure-follow-up",
         "implant": {"nominal_width_mm": Implant().nominal_mm, "tolerance_mm": TOLERANCE_MM},
-        "loops": [_loop_part(one, hand) for one in written],
+        "loops": [loop_part(one.truth, seed=seed, after=True) for one in written],
     }
-    read_file, table, page = (
-        folder / name for name in ("followup.json", "followup.csv", "discussion.html")
-    )
-    import json
-
-    write_whole(read_file, json.dumps(content, indent=1) + "\n", replaces=JSON)
-    entries = measure_read(load_read(read_file), folder, progress=progress)
-    write_table(entries, table)
-    write_discussion(folder / "table.csv", page)
-    truths = {one.path.name: one.truth for one in written}
-    compression = 1 - Implant().width_mm / Implant().nominal_mm
+    table, chart = folder / "followup.csv", folder / "chart.csv"
+    read, entries = measured(content, folder / "followup.json", table, progress)
+    rows = compared(entries, {one.path.name: one.truth for one in written})
+    write_picture(_panels(folder, entries), folder / "followup.png")
+    chart.write_text(CHART, encoding="utf-8")
+    progress("writing the pages")
+    write_discussion(planned.table, folder / "discussion.html", chart=chart)
+    write_discussion(table, folder / "followup.html", planning=planned.table)
     return FollowUp(
-        read_file=read_file,
+        read_file=folder / "followup.json",
         table=table,
-        page=page,
-        rows=tuple(_compared(one, truths[one.loop.file], compression) for one in entries),
+        picture=folder / "followup.png",
+        chart=chart,
+        page=folder / "discussion.html",
+        later_page=folder / "followup.html",
+        rows=rows,
+        quantities=held_by_quantity(rules_of(read), rows),
+        changes=changes_compared(changes_of_tables(planned.table, table), planned.rows, rows),
+        owed=hand_over(read, entries),
     )
 
 
-def _frame(truth: "Truth") -> int:
-    if truth.modality == "US":
-        return truth.largest_frame
-    first, last = truth.image["first_filled_frame"], truth.image["last_filled_frame"]
-    return int(min(max(truth.largest_frame, first), last))
-
-
-def _loop_part(written: "WrittenLoop", hand: random.Random) -> Fields:
-    """Return one loop's part of the read: the implant's numbers, and the landmarks."""
-    truth, frame = written.truth, _frame(written.truth)
-
-    def placed(points: tuple[tuple[float, float], ...]) -> list[list[float]]:
-        return [strayed(point, (0.0, 0.0), hand, PLACING_PX) for point in points]
-
-    return {
-        "file": written.path.name,
-        "sop_instance_uid": truth.sop_instance_uid,
-        "scale": scale_part(truth, hand),
-        "view": {"plane_deg": 45.0} if truth.modality == "US" else {},
-        "conditions": {"loading": "not stated", "rhythm": "sinus", "moment": "largest ostium"},
-        "calipers": [
-            {
-                "id": f"{truth.case}-{one.quantity}",
-                "quantity": one.quantity,
-                "frame": frame,
-                "points_px": placed(one.points_px),
-                "u_end_px": PLACING_PX,
-            }
-            for one in truth.device
-            if one.frame == frame
-        ],
-        "landmarks": [
-            {
-                "name": one.name,
-                "frame": frame,
-                "points_px": placed(one.points_px),
-                "u_px": PLACING_PX,
-            }
-            for one in truth.landmarks
-            if one.frame == frame
-        ],
-    }
-
-
-def _compared(entry: TableEntry, truth: "Truth", compression: float) -> Compared:
-    """Put the truth of the view beside a row; what the view does not tell has none."""
-    name, frame = entry.measurement.outcome.name, entry.measurement.caliper.frame.frame
-    device = {one.quantity: one.value for one in truth.device if one.frame == frame}
-    ostium, depth = (truth.caliper(each, frame) for each in ("ostium_width", "depth"))
-    shown = math.cos(math.radians(depth.foreshortening_deg or 0.0))
-    known = {
-        **device,
-        **{f"device_{place}_compression": compression for place in ("face", "shoulder", "end")},
-        "ostium_by_landmarks": ostium.value_mm,
-        "depth_straight": depth.value_mm * shown,
-        **_bend(truth, frame),
-    }
-    scaled = not entry.measurement.result.unit.startswith("px")
-    return Compared(entry=entry, true_value=known.get(name) if scaled else None)
-
-
-def _bend(truth: "Truth", frame: int) -> dict[str, float]:
-    """Return path and angle of the true landmarks in the view, by plain trigonometry."""
-    marks = {one.name: one.points_px for one in truth.landmarks if one.frame == frame}
-    size = truth.anatomy.mm_per_px
-    outer, inner, end = (
-        (row * size[0], column * size[1])
-        for row, column in (*marks["neck_axis"], *marks["appendage_end"])
-    )
-    first, last, across = math.dist(outer, inner), math.dist(inner, end), math.dist(outer, end)
-    cosine = (first**2 + last**2 - across**2) / (2 * first * last)
-    return {
-        "depth_bent": first + last,
-        "neck_angle_by_landmarks": math.degrees(math.acos(max(-1.0, min(1.0, cosine)))),
-    }
+def _panels(folder: Path, entries: list[TableEntry]) -> list[Panel]:
+    """Return the frames that were read, with so few calipers each that all can be told apart."""
+    panels = []
+    for name in LOOPS:
+        drawn = [
+            one
+            for one in entries
+            if one.loop.file == f"{name}.dcm" and one.measurement.caliper.origin == "drawn"
+        ]
+        frame = drawn[0].measurement.caliper.frame.frame
+        widths = [one for one in drawn if not one.measurement.outcome.name.endswith(COMPRESSION)]
+        whole = frame_panel(open_loop(folder / f"{name}.dcm"), widths, frame)
+        for start in range(0, len(whole.lines), len(PALETTE)):
+            few = whole.lines[start : start + len(PALETTE)]
+            lines = tuple(
+                replace(line, colour=colour) for line, colour in zip(few, PALETTE, strict=False)
+            )
+            panels.append(replace(whole, lines=lines))
+    return panels

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from annot.calibration import HeaderRequest, LoopScale, NoScale, make_scale
+from annot.calibration.identity import speed_group
 from annot.calibration.request import ObjectRequest
 from annot.geometry import PixelPoint
 from annot.loops import Loop, open_loop
@@ -103,8 +104,11 @@ def _echo_trials(
     frame = drawn.frame(seed) if looks else drawn.blank()
     path = write_ultrasound_picture(frame, drawn.screen, folder / "e.dcm", seed=case)
     loop = open_loop(path)
-    uid = loop.header.sop_instance_uid
-    beam = Beam(apex=PixelPoint(*drawn.apex_px), loop=uid, source="apex as stated")
+    beam = Beam(
+        apex=PixelPoint(*drawn.apex_px),
+        speed_group=speed_group(loop.header),
+        source="apex as stated",
+    )
     scaled = _Scaled(
         loop=loop, scale=make_scale(loop, HeaderRequest()).scale, known=Known(beam=beam)
     )

@@ -5,11 +5,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import import_module
 from itertools import islice
-from typing import Any
+from typing import Any, TypeVar
 
 from annot.errors import AnnotError, InputError
 
-Run = Callable[[int], Any]
+Case = TypeVar("Case")
 WAITING_PER_WORKER = 4  # enough to keep workers busy, few enough to stop soon
 
 
@@ -29,14 +29,17 @@ class Place:
     scheduler: str | None = None
 
 
-def finished(run: Run, cases: Iterable[int], place: Place) -> Iterator[tuple[int, Any]]:
+def finished(
+    run: Callable[[Case], Any], cases: Iterable[Case], place: Place
+) -> Iterator[tuple[Case, Any]]:
     """Run cases and give each as it is finished, in whatever order that happens.
 
     Parameters
     ----------
     run : callable
-        Takes a case number; importable by name, so that other processes find it.
-    cases : iterable of int
+        Takes a case; importable by name, so that other processes find it.
+    cases : iterable
+        Numbers, or whatever says what to do.
     place : Place
 
     Raises
@@ -53,7 +56,9 @@ def finished(run: Run, cases: Iterable[int], place: Place) -> Iterator[tuple[int
         yield from _on_cores(run, cases, place.workers)
 
 
-def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[int, Any]]:
+def _on_cores(
+    run: Callable[[Case], Any], cases: Iterable[Case], workers: int
+) -> Iterator[tuple[Case, Any]]:
     import multiprocessing
     from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
     from concurrent.futures.process import BrokenProcessPool
@@ -76,7 +81,9 @@ def _on_cores(run: Run, cases: Iterable[int], workers: int) -> Iterator[tuple[in
             pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _on_cluster(run: Run, cases: Iterable[int], address: str) -> Iterator[tuple[int, Any]]:
+def _on_cluster(
+    run: Callable[[Case], Any], cases: Iterable[Case], address: str
+) -> Iterator[tuple[Case, Any]]:
     dask = _dask()
     with _client(dask, address) as client:
         waiting = iter(cases)

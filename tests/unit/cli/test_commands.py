@@ -205,7 +205,9 @@ def test_faults_are_one_sentence_and_exit_1(folder, tmp_path):
     assert_one_line_fault(run("loops", tmp_path / "gone"), "does not exist")
     assert_one_line_fault(run("measure", folder / "gone.json"), "gone.json")
     assert_one_line_fault(run("measure", folder / "notes.dcm"), "not JSON")
-    assert_one_line_fault(run("schema", "nothing"), "known are read, table, curve and chart")
+    assert_one_line_fault(
+        run("schema", "nothing"), "known are read, study, package, table, curve and chart"
+    )
 
 
 def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):

@@ -8,6 +8,7 @@ from typer.testing import CliRunner
 
 from annot.cli.main import app
 from annot.errors import AnnotError, InputError
+from annot.exports.table_file import read_table
 from synthetic_dicom import write_case
 
 
@@ -52,6 +53,13 @@ def test_a_caliper_of_a_read_file_is_followed_and_written(loop, tmp_path):
     with curve.open(newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert [int(row["frame"]) for row in rows] == [row["frame"] for row in answer["curve"]]
+    one = rows[0]
+    assert (one["study"], one["reader"], one["loop"]) == ("S", "A", loop.path.name)
+    assert one["scale_kind"] == "header"
+    assert one["scale_id"].startswith("header-")
+    assert float(one["mm_per_px_row"]) > 0
+    shares = [float(cell) for name, cell in one.items() if name.startswith("share_")]
+    assert sum(shares) == pytest.approx(1.0)
     assert picture.read_bytes().startswith(b"\x89PNG")
     # the same words give the same numbers
     assert json.loads(run("track", read_file(loop), "--id", "z", "--json").stdout) == answer
@@ -68,6 +76,8 @@ def test_a_curve_replaces_an_older_curve_and_never_a_measurement_table(loop, tmp
         assert isinstance(done.exception, InputError)
         assert "holds something else" in done.exception.message
     assert table.read_bytes() == before
+    with pytest.raises(InputError, match="curve of one tracked caliper"):
+        read_table(curve)
 
 
 def test_a_change_is_known_better_than_a_width(loop):

@@ -11,10 +11,10 @@ from annot.vocabulary import MEASURANDS, FrameReference
 from tests.strategies import caliper, catheter_scale, echo_header, header, region
 
 
-def entry_of(one, scale, its_header, *, loop=None, read=None) -> TableEntry:
+def entry_of(one, scale, its_header, *, loop=None, read=None, known=None) -> TableEntry:
     loop = loop or LoopRead(file=its_header.path.name)
     return TableEntry(
-        measurement=measure_caliper(one, scale, modality=its_header.modality),
+        measurement=measure_caliper(one, scale, modality=its_header.modality, known=known),
         header=its_header,
         read=read or Read(reader="A", study="S01", loops=(loop,)),
         loop=loop,

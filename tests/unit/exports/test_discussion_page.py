@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from annot.cli.main import app
 from annot.errors import InputError
+from annot.exports.axis import Axis
 from annot.tasks.discussion import write_discussion
 
 FIELDS = [
@@ -163,8 +164,72 @@ def test_it_gives_no_advice(tmp_path):
 
 def test_changes_since_planning_are_shown_with_their_interval(tmp_path):
     before = table_at(tmp_path / "before.csv", [row(20.0)])
-    text = " ".join(seen(page_of(tmp_path, [row(23.0)], planning=before)).text)
-    assert "landing zone width, echo 0°: +3.00 mm (" in text
+    found = seen(page_of(tmp_path, [row(23.0)], planning=before))
+    text = " ".join(found.text)
+    assert "Landing zone width, echo 0°" in text
+    # no share but the scale's is common: u² = 2·0.5²·0.7, and 1.96 u either way
+    assert "+3.00 mm (+1.84 to +4.16)" in text
+    [change] = [
+        one
+        for _, one in found.tags
+        if "echo 0°" in one.get("aria-label", "").split(": ")[0]
+        and "Landing" in one.get("aria-label", "")
+    ]
+    assert change["width"] == "380"
+
+
+def test_the_spread_of_the_views_stands_first_and_counts_intervals_apart(tmp_path):
+    text = " ".join(" ".join(seen(page_of(tmp_path, [*ROWS, SHADOW])).text).split())
+    # 19 to 21, 21 to 23, 23 to 25, 21.1 to 23.1 and 24 to 26: touching ends are in common
+    assert "5 of 10 pairs of intervals have nothing in common" in text
+    assert text.index("How far apart the views are") < text.index("Landing zone width (mm)")
+    assert "no error by itself" in text
+
+
+def test_conditions_and_warnings_stand_once_with_all_whom_they_are_for(tmp_path):
+    rows = [row(20.0 + n, loop=f"{n}.dcm", caliper_id=f"c{n}") for n in range(9)]
+    text = " ".join(" ".join(seen(page_of(tmp_path, rows)).text).split())
+    assert text.count("loading: not stated") == 1
+    _, warned = text.split("What the rows warn of")
+    assert warned.count("tilt not stated") == 1
+    assert "(0.dcm, 1.dcm, 2.dcm, 3.dcm, 4.dcm, 5.dcm and 3 more)" in text
+
+
+def test_the_charts_rows_are_drawn_against_the_measured_width(tmp_path):
+    chart = tmp_path / "chart.csv"
+    chart.write_text("label,nominal_mm,width_from_mm,width_to_mm\nA,24,18,21\nB,27,21,24\n")
+    found = seen(page_of(tmp_path, ROWS, chart=chart))
+    ranges = [one for tag, one in found.tags if tag == "rect" and one["class"] == "range"]
+    bands = {
+        (one["x"], one["width"])
+        for tag, one in found.tags
+        if tag == "rect" and one["class"] == "band"
+    }
+    assert len(ranges) == 2
+    assert len(bands) == 1
+    # 18 to 21 and 21 to 24: as wide, and one begins where the other ends
+    first, second = ((float(one["x"]), float(one["width"])) for one in ranges)
+    assert first[1] == pytest.approx(second[1], abs=0.2)
+    assert sum(first) == pytest.approx(second[0], abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "texts"),
+    [
+        (18.8, 27.58, ["20", "22", "24", "26"]),
+        (0.568, 0.663, ["0.58", "0.60", "0.62", "0.64", "0.66"]),
+        (-1.2, 1.2, ["-1.0", "-0.5", "0.0", "0.5", "1.0"]),
+        (123.3, 178.5, ["140", "160"]),
+        (5.0, 5.0, ["5.0"]),
+    ],
+)
+def test_ticks_stand_at_round_numbers(low, high, texts):
+    axis = Axis(low=low, high=high, wide_px=400)
+    found = axis.ticks()
+    assert [text for _, text in found] == texts
+    places = [place for place, _ in found]
+    assert places == sorted(places)
+    assert all(12 <= place <= 388 for place in places)
 
 
 def test_an_empty_table_or_another_kind_of_file_is_refused(tmp_path):

@@ -7,17 +7,22 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 
-from annot.exports import COLUMNS, measurement_row, rows_of
+from annot.calibration import HeaderRequest, header_scale
+from annot.calibration.identity import speed_group
+from annot.exports import COLUMNS, csv_text, measurement_row, rows_of
 from annot.exports.table import protocol_hash
-from annot.measurement import measure_caliper
+from annot.exports.table_file import parse_table
+from annot.geometry import PixelPoint
+from annot.measurement import Beam, Known, measure_caliper
+from annot.measurement.section_views import cross_covariance, seen_length
 from annot.reads import LoopRead, ViewOverride
-from annot.uncertainty import coverage_factor
+from annot.uncertainty import covariance, coverage_factor
 from annot.vocabulary import MEASURANDS
-from tests.strategies import caliper, catheter_scale, header, paths, view
+from tests.strategies import caliper, catheter_scale, echo_header, header, paths, region, view
 from tests.unit.exports.conftest import entry_of
 
 GOLDEN = Path(__file__).parents[2] / "golden" / "table-header.csv"
-SHARES = ["share_scale", "share_object", "share_ends", "share_depth", "share_tilt", "share_other"]
+SHARES = [name for name in GOLDEN.read_text().strip().split(",") if name.startswith("share_")]
 
 
 def test_columns_are_those_of_the_contract_in_its_order():
@@ -178,6 +183,36 @@ def test_rows_under_one_scale_share_its_keys_and_others_do_not():
     assert rows[0]["scale_id"] == rows[1]["scale_id"] != rows[2]["scale_id"]
     assert rows[0]["depth_group"] == rows[1]["depth_group"] != rows[2]["depth_group"]
     assert len({row["object_id"] for row in rows}) == 1
+
+
+def echo_entry_of(uid, first_row, *, known):
+    """Return an entry of one loop of a study on one machine."""
+    its = echo_header(region(), sop_instance_uid=uid, system="machine-1")
+    points = (PixelPoint(first_row, 150.0), PixelPoint(first_row + 60.0, 170.0))
+    one = caliper(key=uid, measurand=MEASURANDS["distance"], points=points)
+    scale = header_scale(its, HeaderRequest()).at(points)
+    group = speed_group(its)
+    beam = Beam(apex=PixelPoint(10.0, 150.0), speed_group=group, source=f"apex of {uid}")
+    return entry_of(one, scale, its, known=Known(beam=beam) if known else None)
+
+
+def test_the_table_alone_rebuilds_the_covariance_of_a_study_s_echo_loops():
+    pair = [echo_entry_of(uid, row, known=True) for uid, row in (("1.2.1", 60.0), ("1.2.2", 90.0))]
+    rows = parse_table(csv_text(rows_of(pair)), name="t.csv")
+    assert rows[0].speed_group == rows[1].speed_group != ""
+    assert rows[0].scale_id != rows[1].scale_id
+    assert min(row.share_speed for row in rows) > 0.1
+    core = covariance(*(one.measurement.result for one in pair))
+    rebuilt = cross_covariance([seen_length(rows[0])], [seen_length(rows[1])])[0, 0]
+    assert rebuilt == pytest.approx(core, rel=1e-6)
+    # the machine's spacing alone is less than that
+    parts = [row.u * math.sqrt(row.share_system) for row in rows]
+    assert parts[0] * parts[1] < 0.7 * core
+
+
+def test_where_no_speed_acts_there_is_no_group():
+    blind = measurement_row(echo_entry_of("1.2.3", 60.0, known=False))
+    assert (blind["speed_group"], blind["share_speed"]) == (None, 0.0)
 
 
 def test_no_identity_and_no_path_of_this_machine_in_a_row(entries):

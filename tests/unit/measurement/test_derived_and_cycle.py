@@ -4,8 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from annot.errors import InputError
 from annot.geometry import PixelPoint
@@ -18,7 +16,6 @@ from annot.measurement.derived import (
     ovality_of,
     ratio_of,
 )
-from annot.measurement.peak import peak_of, smoother_of
 from annot.measurement.phase import Phase, phase_at
 from annot.uncertainty import stated
 from tests.strategies import caliper, catheter_scale
@@ -114,55 +111,3 @@ def test_a_cycle_of_two_quantities_or_without_times_is_refused():
         over_cycle([width(100)], [0.0, 1.0])
     with pytest.raises(InputError, match="0 measurements"):
         over_cycle([], [])
-
-
-# ---------------------------------------------------------------- the largest of a noisy curve
-TIMES = np.arange(0, 3000, 1000 / 30)
-
-
-@settings(max_examples=20)
-@given(st.floats(-5, 5), st.floats(-0.01, 0.01), st.floats(-1e-5, 1e-5))
-def test_smoothing_leaves_a_parabola_as_it_is(start, slope, bend):
-    values = start + slope * TIMES + bend * TIMES**2
-    assert smoother_of(TIMES) @ values == pytest.approx(values, abs=1e-6)
-
-
-def test_the_largest_of_noise_reads_high_and_the_corrected_one_hardly():
-    """Simulated: a wave of 2 mm about 24 mm, noise of 0.4 mm; 40 seeds, figures of this run."""
-    plain, corrected, held = [], [], 0
-    for seed in range(40):
-        rng = np.random.default_rng(seed)
-        true = 24 + np.cos(2 * np.pi * (TIMES - 450) / 900)
-        seen = true + rng.normal(0, 0.4, TIMES.size)
-        span = slice(0, 27)
-        top = peak_of(seen, TIMES, span=span, rng=rng)
-        plain.append(seen[span].max() - 25.0)
-        corrected.append(top.value - 25.0)
-        held += abs(top.value - 25.0) <= 1.96 * top.u
-    assert np.mean(plain) > 0.4
-    assert abs(np.mean(corrected)) < 0.25 * np.mean(plain)
-    assert held >= 35
-
-
-def test_a_curve_without_noise_keeps_its_top():
-    true = 24 + np.cos(2 * np.pi * (TIMES - 450) / 900)
-    top = peak_of(true, TIMES, span=slice(0, 27), rng=np.random.default_rng(1))
-    assert top.value == pytest.approx(25.0, abs=0.02)
-
-
-def test_the_largest_of_a_curve_that_does_not_move_still_reads_high_by_half():
-    """Noise of 0.5 about a flat 20: correction takes off some two fifths, not all of it.
-
-    40 curves of this seed: the smoothed top reads 0.60 high, the corrected one 0.35.
-    """
-    rng = np.random.default_rng(4)
-    times = np.arange(40) * 33.3
-    smoother = smoother_of(times)
-    plain, freed = [], []
-    for _ in range(40):
-        seen = 20.0 + rng.normal(0, 0.5, 40)
-        top = peak_of(seen, times, span=slice(0, 40), rng=rng)
-        plain.append(float((smoother @ seen).max()) - 20.0)
-        freed.append(top.value - 20.0)
-    assert np.mean(plain) > 0.25
-    assert abs(np.mean(freed)) < 0.7 * np.mean(plain)

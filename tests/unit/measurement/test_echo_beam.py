@@ -1,6 +1,7 @@
 """Echo: resolution and speed of sound by the beam's direction; the sector's apex."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from annot.vocabulary import MEASURANDS
 from tests.strategies import caliper, plain_scale
 
 APEX = PixelPoint(20.0, 300.0)
-BEAM = Beam(apex=APEX, loop="1.2.3", source="stated")
+BEAM = Beam(apex=APEX, speed_group="sound-1", source="stated")
 EXACT = plain_scale(0.2, 1e-9)
 
 
@@ -43,7 +44,7 @@ def test_a_length_along_the_beam_has_the_pulse_s_resolution_and_the_speed_of_sou
         ECHO_AXIAL_MM.value / math.sqrt(12) * math.sqrt(2)
     )
     assert part(found, "echo-lateral") == pytest.approx(0.0, abs=1e-9)
-    assert part(found, ":sound") == pytest.approx(
+    assert part(found, "sound-1") == pytest.approx(
         20 * SOUND_SPEED_REL.value / math.sqrt(3), rel=1e-6
     )
 
@@ -56,7 +57,7 @@ def test_a_length_across_the_beam_has_the_beam_s_width_and_no_speed_of_sound():
     assert part(found, "echo-lateral") == pytest.approx(
         width / math.sqrt(12) * math.sqrt(2) * square, rel=1e-6
     )
-    assert part(found, ":sound") == pytest.approx(0.0, abs=1e-6)
+    assert part(found, "sound-1") == pytest.approx(0.0, abs=1e-6)
 
 
 def test_a_slanted_length_mixes_both_by_its_direction():
@@ -64,15 +65,21 @@ def test_a_slanted_length_mixes_both_by_its_direction():
     slant = line(PixelPoint(180, 290), PixelPoint(200, 310))
     found = measured(slant)
     turn = math.atan2(20, 20)
-    assert part(found, ":sound") == pytest.approx(
+    assert part(found, "sound-1") == pytest.approx(
         found.result.value * math.cos(turn) ** 2 * SOUND_SPEED_REL.value / math.sqrt(3), rel=1e-3
     )
 
 
-def test_the_speed_of_sound_is_one_error_for_a_loop():
+def test_the_speed_of_sound_is_one_error_for_the_loops_of_its_group():
     one, other = measured(DOWN).result, measured(line(*DOWN.points, key="b")).result
     sound = (20 * SOUND_SPEED_REL.value) ** 2 / 3
     assert covariance(one, other) == pytest.approx(sound, rel=1e-3)
+    # in another loop the apex lies elsewhere and was found otherwise: still the same error
+    elsewhere = Beam(apex=PixelPoint(-10.0, 300.0), speed_group="sound-1", source="fitted")
+    same = measured(line(*DOWN.points, key="c"), beam=elsewhere).result
+    assert covariance(one, same) == pytest.approx(sound, rel=1e-3)
+    stranger = replace(elsewhere, speed_group="sound-2")
+    assert covariance(one, measured(line(*DOWN.points, key="d"), beam=stranger).result) < 1e-9
 
 
 def test_where_the_beam_is_not_known_the_interval_is_wider_and_says_so():

@@ -45,6 +45,18 @@ def test_header_scales_of_one_imaging_system_share_the_systems_part_only():
     assert covariance_of([first, second])[0, 1] == pytest.approx(expected)
 
 
+def test_echo_loops_of_one_study_share_the_speed_of_sound():
+    parts = {"share_scale": 0.2, "share_speed": 0.3, "speed_group": "sound-1"}
+    first = seen_length(row(20.0, **parts, scale_id="a"))
+    second = seen_length(row(24.0, **parts, scale_id="b"))
+    expected = 0.3 * row(20.0).u * row(24.0).u
+    assert covariance_of([first, second])[0, 1] == pytest.approx(expected)
+    # a table from before the column counted it among everything else
+    old = seen_length(row(20.0, share_scale=0.2, scale_id="a"))
+    assert covariance_of([old, second])[0, 1] == 0.0
+    assert old.u == pytest.approx(first.u)
+
+
 def test_a_depth_group_is_shared_and_a_share_without_a_name_is_not():
     named = row(20.0, share_depth=0.25, depth_group="loop-1", share_scale=0.0)
     nameless = replace(named, depth_group="")

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from annot.reads.completeness import Reading, standings, unasked
-from annot.vocabulary.protocol import Protocol, QuantityRule, View
+from annot.vocabulary.protocol import Protocol, QuantityRule, View, moment_of
 
 ECHO, XRAY = View(modality="US", plane_deg=45.0), View(modality="XA")
 WIDTH = QuantityRule(
@@ -49,6 +49,42 @@ def test_what_nobody_asked_for_is_said():
     strange = replace(ONE, plane_deg=90.0)
     other = replace(ONE, quantity="distance")
     assert unasked(ASKS, (ONE, strange, other)) == (strange, other)
+
+
+def test_a_reading_of_another_moment_or_of_none_does_not_count():
+    rule = replace(WIDTH, views=(ECHO,), repeats=1, beats=1, moment="largest")
+    asks = Protocol(name="p", version=1, title="t", quantities=(rule,))
+    [at_none] = standings(asks, (ONE,))
+    assert at_none.missing == (
+        "0 of 1 repeats, 1 not counted: not stated as taken at 'largest', or not confirmed"
+    )
+    [elsewhere] = standings(asks, (replace(ONE, moment="end_diastole"),))
+    assert (elsewhere.repeats_read, elsewhere.not_counted) == (0, 1)
+    [there] = standings(asks, (replace(ONE, moment="largest"),))
+    assert there.complete
+    assert there.missing == ""
+
+
+def test_what_a_program_proposed_does_not_count_until_confirmed():
+    proposed = replace(ONE, confirmed=False)
+    assert echo_standing(proposed).repeats_read == 0
+    assert "1 not counted: not confirmed" in echo_standing(proposed).missing
+
+
+@pytest.mark.parametrize(
+    ("words", "moment"),
+    [
+        ("largest", "largest"),
+        ("End systole", "end_systole"),
+        (" end-diastole ", "end_diastole"),
+        ("ANY", "any"),
+        ("largest ostium", None),
+        ("", None),
+        (None, None),
+    ],
+)
+def test_words_name_a_moment_of_the_protocol_or_none(words, moment):
+    assert moment_of(words) == moment
 
 
 @given(st.lists(st.tuples(st.integers(1, 4), st.integers(0, 3)), max_size=12))

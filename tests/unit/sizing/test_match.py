@@ -20,7 +20,6 @@ from annot.sizing import (
     same_region,
     shown_share,
     size_basis,
-    supported,
     tips_of,
 )
 from tests.unit.measurement.section_rows import echo_rows, row
@@ -64,7 +63,7 @@ def test_two_widths_1_7_mm_apart_support_one_row_most_and_its_neighbour_by_a_sta
     rows = [row(20.2, view_deg=0.0), row(21.9, view_deg=90.0)]
     found = basis_of(rows, basis="perimeter")
     matches = {one.label: one for one in match_rows(chart, found)}
-    assert supported(match_rows(chart, found)).label == "R1"
+    assert likeliest(match_rows(chart, found)).label == "R1"
     assert 0.5 < matches["R1"].probability < 0.95
     assert 0.02 < matches["R0"].probability + matches["R2"].probability < 0.5
     low, high = matches["R1"].oversize_mm.low, matches["R1"].oversize_mm.high
@@ -126,7 +125,7 @@ def test_overlapping_rows_may_both_hold_a_width():
 def test_what_no_row_is_for_is_said(ranges, where):
     chart = chart_of(*ranges)
     found = basis_of(echo_rows(OVAL))
-    top = supported(match_rows(chart, found))
+    top = likeliest(match_rows(chart, found))
     assert top.label == where == region_of(chart, found.width.value)
     assert top.outside
     assert top.compression_percent is None
@@ -207,9 +206,35 @@ def test_what_tips_the_choice_is_a_view_or_a_component_with_its_share():
     up = max(scale, key=lambda one: one.width_mm)
     assert up.tips
     assert up.region == "R2"
-    assert "one standard uncertainty of scale us-1 moves the width to 24.3 mm, into R2" in up.words
+    assert up.rows == ("R2",)
+    assert up.words == (
+        "one standard uncertainty of scale us-1 moves the width to 24.3 mm, which lies in R2"
+    )
     assert any(one.what == "US 0° view" for one in tips if one.kind == "view")
     assert tips_of(chart, basis_of([row(20.0, view_deg=0.0)])) == ()
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (((18, 23.8), (23.5, 24.1), (23.9, 27)), "lies in R0 and R1, which overlap there"),
+        (((18, 20), (20, 21)), "is above all rows"),
+        (((25, 26), (26, 27)), "is below all rows"),
+        (((18, 20), (26, 27)), "lies between two rows"),
+    ],
+)
+def test_where_a_tip_leads_is_said_in_plain_words(rows, words):
+    tips = tips_of(chart_of(*rows), basis_of(echo_rows(OVAL)))
+    [low] = [one for one in tips if one.what == "scale us-1" and one.width_mm < 24]
+    assert low.width_mm == pytest.approx(23.64, abs=0.05)
+    still = "" if low.tips else "still "
+    assert low.words.endswith(f"which {still}{words}")
+    away = [one for one in tips if one.kind == "view"]
+    assert all(one.words.startswith("without the US ") for one in away)
+
+
+def likeliest(matches):
+    return max(matches, key=lambda one: one.probability)
 
 
 def test_two_readers_agree_on_rows_as_often_as_their_widths_do():

@@ -1,5 +1,6 @@
 """Landmarks of a read: what follows from them, how far a width is off, when they are stale."""
 
+import itertools
 import json
 
 import numpy as np
@@ -14,6 +15,7 @@ from annot.measurement.rule_deviation import rule_deviations
 from annot.tasks.handover import hand_over
 from annot.tasks.measure import measure_read
 from annot.tasks.read import load_read, save_read
+from annot.uncertainty import covariance
 from tests.unit.tasks.test_measure import caliper, write_loop
 
 MM = 0.2 * 750 / 1000
@@ -189,3 +191,68 @@ def test_the_commands_take_a_reads_landmarks(tmp_path):
     refused = CliRunner().invoke(app, [*words, "--points", "a=1,2:3,4"])
     assert refused.exit_code == 2
     assert CliRunner().invoke(app, ["geometry", x, x]).exit_code == 2
+
+
+def test_landmarks_on_different_frames_are_not_taken_together_and_the_list_says_so(tmp_path):
+    apart = [CIRCUMFLEX, RIDGE | {"frame": 1}]
+    read, entries = measured(tmp_path, landmarks=apart, pixels=moving(2, 0))
+    assert entries == []
+    [(file, why)] = hand_over(read, entries).scattered
+    assert file == "x.dcm"
+    assert "frame 0: circumflex; frame 1: ridge_tip" in why
+    assert any(why in line for line in hand_over(read, entries).sentences())
+    again = [*apart, CIRCUMFLEX | {"frame": 1}]
+    read, entries = measured(tmp_path, landmarks=again, pixels=moving(2, 0))
+    assert hand_over(read, entries).scattered == ()
+
+
+def test_a_placed_bend_is_taken_and_a_missing_one_is_said(tmp_path):
+    bend = {"name": "bend", "frame": 0, "points_px": [[100, 80]]}
+    rows = {}
+    for name, landmarks in (("placed", [*ALL, bend]), ("axis", ALL)):
+        _, entries = measured(tmp_path, landmarks=landmarks)
+        rows[name] = {row["quantity"]: row for row in rows_of(entries)}
+    assert rows["placed"]["bend_distance"]["value"] == pytest.approx(60 * MM, rel=1e-3)
+    assert rows["axis"]["bend_distance"]["value"] == pytest.approx(80 * MM, rel=1e-3)
+    assert "bend taken at" in rows["axis"]["depth_bent"]["warnings"]
+    assert "bend taken at" not in rows["placed"]["depth_bent"]["warnings"]
+
+
+def test_rows_on_one_landmark_share_the_error_of_placing_it(tmp_path):
+    """Covariances against landmarks drawn anew many thousand times, by plain geometry."""
+    _, entries = measured(tmp_path)
+    found = {one.measurement.outcome.name: one.measurement.result for one in entries}
+    names = ("ostium_by_landmarks", "depth_straight", "depth_bent", "bend_distance")
+    rng, count = np.random.default_rng(8), 200_000
+
+    def drawn(part, index=0):
+        # the default placing of 1 px and the grid's half pixel either way, along both axes
+        place = np.array(part["points_px"][index], dtype=float)
+        hand = rng.normal(0, 1.0, (count, 2)) + rng.uniform(-0.5, 0.5, (count, 2))
+        return (place + hand) * MM
+
+    wall, ridge, inner, end = drawn(CIRCUMFLEX), drawn(RIDGE), drawn(AXIS, 1), drawn(END)
+    middle = (wall + ridge) / 2
+
+    def length(*way):
+        return sum(np.linalg.norm(b - a, axis=1) for a, b in itertools.pairwise(way))
+
+    values = [
+        length(wall, ridge),
+        length(middle, end),
+        length(middle, inner, end),
+        length(middle, inner),
+    ]
+    wanted = np.cov(values)
+    for a, first in enumerate(names):
+        for b, second in enumerate(names):
+            got = covariance(found[first], found[second])
+            # the scale's own part is shared in proportion to both
+            parts = got - found[first].value * found[second].value * scale_u_rel(entries) ** 2
+            assert parts == pytest.approx(wanted[a, b], abs=6e-4)
+    assert wanted[1, 2] > 0.01
+
+
+def scale_u_rel(entries):
+    """Return the relative uncertainty of the scale under which all rows stand."""
+    return entries[0].measurement.scale.u_rel

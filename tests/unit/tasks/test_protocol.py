@@ -1,6 +1,7 @@
 """Protocols as a person meets them: started, checked, shown, owed; the hash in every row."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from typer.testing import CliRunner
@@ -8,9 +9,10 @@ from typer.testing import CliRunner
 from annot.cli.main import app
 from annot.errors import InputError
 from annot.exports import rows_of
+from annot.sizing import parse_chart
 from annot.tasks.handover import hand_over
 from annot.tasks.measure import measure_read
-from annot.tasks.protocol import protocol_facts, start_protocol
+from annot.tasks.protocol import protocol_facts, protocol_hash, start_protocol
 from annot.tasks.read import load_read
 from tests.unit.tasks.test_measure import caliper, write_loop
 
@@ -108,6 +110,80 @@ def test_a_doubtful_scale_and_an_unasked_quantity_are_listed(folder):
     [(key, why)] = over(folder, caliper(), scale=at_odds).scale_doubtful
     assert key == "a"
     assert "E_n" in why
+
+
+MOMENT = OWN.replace("repeats: 2", "moment: largest")
+
+
+def test_a_reading_counts_at_the_moment_asked_for_alone(folder):
+    (folder / "own.yaml").write_text(MOMENT, encoding="utf-8")
+    stated = {"conditions": {"loading": "full", "filling": "full"}}
+    assert over(folder, caliper(moment="Largest"), **stated).sentences() == ()
+    [missing] = over(folder, caliper(), **stated).sentences()
+    assert "0 of 1 repeats, 1 not counted" in missing
+    missing, odd = over(folder, caliper(moment="largest ostium"), **stated).sentences()
+    assert "0 of 1 repeats" in missing
+    assert odd == (
+        "a: the moment 'largest ostium' is none of any, largest, end_systole, end_diastole, so it "
+        "counts as not stated"
+    )
+
+
+def test_the_loops_own_moment_stands_in_where_a_caliper_states_none(folder):
+    (folder / "own.yaml").write_text(MOMENT, encoding="utf-8")
+    conditions = {"loading": "full", "filling": "full", "moment": "largest"}
+    assert over(folder, caliper(), conditions=conditions).missing == ()
+    found = over(folder, caliper(moment="end systole"), conditions=conditions)
+    assert [one.repeats_read for one in found.missing] == [0]
+
+
+CHARTED = OWN.replace("  ostium_width:", "  landing_zone_width:").replace(
+    "adjudication: {apart_mm: 2}",
+    "landing_zone_inside_mm: 10\nadjudication: {apart_mm: 5, another_size_row: true}",
+)
+CHART = """label,nominal_mm,width_from_mm,width_to_mm,least_depth_mm
+small,9,5,7.4,5
+middle,11,7.4,9,5
+large,13,9,12,5
+"""
+
+
+def test_repeats_in_different_rows_of_the_chart_are_too_far_apart(folder):
+    (folder / "own.yaml").write_text(CHARTED, encoding="utf-8")
+    zone = {"quantity": "landing_zone_width"}
+    # 50 px and 53.15 px of 0.15 mm: 7.50 and 7.97 mm, one row; 46 px is 6.9 mm, another
+    near = caliper(id="b", repeat=2, points_px=[[10, 10], [40, 53.88]], **zone)
+    far = caliper(id="b", repeat=2, points_px=[[10, 10], [10, 56]], **zone)
+    path = read_in(folder, caliper(**zone), near)
+    read = load_read(path)
+    entries = measure_read(read, folder)
+    chart = parse_chart(CHART, name="c.csv")
+    [unlooked] = hand_over(read, entries).unlooked
+    assert "--chart" in unlooked
+    assert hand_over(read, entries, chart=chart).over_limit == ()
+    assert hand_over(read, entries, chart=chart).unlooked == ()
+    read = load_read(read_in(folder, caliper(**zone), far))
+    [sentence] = hand_over(read, measure_read(read, folder), chart=chart).over_limit
+    assert sentence.endswith("a and b lie in different rows of the chart: middle; small")
+    (folder / "c.csv").write_text(CHART, encoding="utf-8")
+    words = ("protocol", "missing", path, "--chart", folder / "c.csv")
+    assert "different rows" in annot(*words).stdout
+    # a protocol that does not mind rows says nothing of them
+    (folder / "own.yaml").write_text(CHARTED.replace("true", "false"), encoding="utf-8")
+    read = load_read(path)
+    assert hand_over(read, measure_read(read, folder), chart=chart).over_limit == ()
+
+
+def test_the_hash_follows_every_limit_a_landmark_is_held_to(monkeypatch):
+    from annot.measurement import placement
+
+    before = protocol_hash()
+    for name in ("CARRIED_MM", "CARRIED_PX", "END_PX"):
+        one = getattr(placement, name)
+        monkeypatch.setattr(placement, name, replace(one, value=one.value * 2))
+        assert protocol_hash() != before
+        monkeypatch.setattr(placement, name, one)
+    assert protocol_hash() == before
 
 
 def test_starting_one_gives_a_file_that_is_read_back(tmp_path):

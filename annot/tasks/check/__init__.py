@@ -1,0 +1,1 @@
+"""Calibration checks: whole archives looked through, rooms and their objects checked over time."""
