@@ -254,6 +254,32 @@ ULTRASOUND_REL = Allowance(
     source="from memory: action level of 2 % for horizontal distances in ultrasound phantom tests",
 )
 
+LEAST_SPACING_MM = Allowance(
+    value=0.04,
+    unit="mm",
+    meaning="smaller pixels than this, at the patient, are said to be unusual",
+    source="common practice, no source: angiography shows 0.1 to 0.4 mm per pixel, ultrasound of "
+    "the heart 0.05 to 0.5 mm",
+)
+LARGEST_SPACING_MM = Allowance(
+    value=1.0,
+    unit="mm",
+    meaning="larger pixels than this, at the patient, are said to be unusual",
+    source="common practice, no source: as for the smallest",
+)
+THINNEST_SHAFT_MM = Allowance(
+    value=1.0,
+    unit="mm",
+    meaning="thinner catheters and sheaths than this are said to be unusual",
+    source="common practice, no source: 3 French, the thinnest that are led to the heart",
+)
+WIDEST_SHAFT_MM = Allowance(
+    value=9.0,
+    unit="mm",
+    meaning="wider catheters and sheaths than this are said to be unusual",
+    source="common practice, no source: 27 French, above the widest sheaths of a heart's left side",
+)
+
 SHARED_PART = Allowance(
     value=0.8,
     unit="1",

@@ -41,6 +41,8 @@ class PixelScale:
         On which frames it holds, where not on all.
     at_object : MeasurementResult or None
         The row scale at the reference's own depth, before the step to the anatomy's.
+    column_at_object : MeasurementResult or None
+        The same of the columns, where the object showed both pitches (a grid).
     overruled : str
         A person's reason for using it where it would be refused; empty otherwise.
     """
@@ -57,6 +59,7 @@ class PixelScale:
     region: Region | None = None
     frames: HeldFrames | None = None
     at_object: MeasurementResult | None = None
+    column_at_object: MeasurementResult | None = None
     overruled: str = ""
     warnings: tuple[str, ...] = ()
 
