@@ -183,9 +183,9 @@ def _loose(spread: TubeSpread) -> str:
     if len(spread.rivals) > 1:
         words = " and ".join(f"{one:.1f}" for one in spread.rivals)
         return (
-            f"the picture does not tell which of the tubes {words} px wide it shows, one with "
-            "more contrast inside and less wall than the other; state filling and other diameter, "
-            "or choose a frame where the shaft is empty"
+            f"the picture does not tell which of the tubes {words} px wide it shows, one with a "
+            "dense wall, one with dense contrast inside; read more frames together, or choose one "
+            "where the shaft is empty"
         )
     loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
     if loosest <= LARGEST_U_REL:
