@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.measurement.measured_row import MeasuredRow
+from annot.vocabulary.measurands import OFFSETS
 
 FloatArray = NDArray[np.float64]
 ULTRASOUND = "US"
@@ -72,8 +73,10 @@ def shared_parts(row: MeasuredRow) -> dict[str, float]:
         f"depth:{row.depth_group}": (row.depth_group, row.share_depth),
         f"speed:{row.speed_group}": (row.speed_group, row.share_speed),
     }
+    # what stretches lengths moves an offset away from zero, to whichever side it lies
+    way = -1.0 if row.quantity in OFFSETS and row.value < 0 else 1.0
     return {
-        name: row.u * math.sqrt(share)
+        name: way * row.u * math.sqrt(share)
         for name, (identity, share) in parts.items()
         if identity and share is not None and share > 0
     }

@@ -14,7 +14,7 @@ from annot.sizing.match import region_of
 from annot.store import Query
 from annot.tasks.reads_study import Study
 from annot.tasks.reads_table import measured_row, rows_now
-from annot.vocabulary.protocol import Adjudication
+from annot.vocabulary.protocol import Adjudication, moment_key
 
 ADJUDICATION_KIND = "adjudication"
 SIZED = "landing_zone_width"
@@ -86,13 +86,13 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             f"The protocol {study.protocol.label} sends different size rows to a third reader: "
             "give the chart (--chart)."
         )
-    asked = {asked_code(body) for body in adjudications(study).values()}
+    asked = {key: asked_code(body) for key, body in adjudications(study).items()}
     first = {one.code: one for one in study.presentations if one.repeat_of is None}
     groups: dict[tuple[str, str, str, str], dict[str, list[MeasuredRow]]] = {}
     for row in rows_now(study):
         shown = first.get(row["presentation"])
         if shown is not None:
-            place = (shown.loop, row["quantity"], _moment(row["moment"]), row["unit"])
+            place = (shown.loop, row["quantity"], moment_key(row["moment"]), row["unit"])
             groups.setdefault(place, {}).setdefault(shown.code, []).append(measured_row(row))
     found = []
     for (loop, quantity, moment, unit), rows in groups.items():
@@ -103,13 +103,25 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             quantity=quantity,
             moment=moment,
             unit=unit,
-            sides=tuple(
-                sorted((s for c, s in sides.items() if c not in asked), key=lambda s: s.reader)
-            ),
-            third=next((s for c, s in sides.items() if c in asked), None),
+            sides=tuple(_of_first_readers(sides, set(asked.values()))),
         )
-        found.append(replace(case, why=_why(case, limits, chart)))
+        third = _third(sides, asked.get(case.key), set(asked.values()))
+        found.append(replace(case, third=third, why=_why(case, limits, chart)))
     return sorted(found, key=lambda one: one.key)
+
+
+def _of_first_readers(sides: Mapping[str, Side], asked: set[str]) -> list[Side]:
+    return sorted((s for code, s in sides.items() if code not in asked), key=lambda s: s.reader)
+
+
+def _third(sides: Mapping[str, Side], own: str | None, asked: set[str]) -> Side | None:
+    """Return the value of the reader who was asked about the case.
+
+    Where nobody was, one who was asked about another quantity of the loop has seen it as freshly.
+    """
+    if own is not None:
+        return sides.get(own)
+    return next((side for code, side in sides.items() if code in asked), None)
 
 
 def adjudications(study: Study) -> Mapping[str, object]:
@@ -121,10 +133,6 @@ def adjudications(study: Study) -> Mapping[str, object]:
 def asked_code(body: object) -> str:
     """Return the showing by which a third reader was asked."""
     return str(body["code"]) if isinstance(body, dict) else ""
-
-
-def _moment(text: str | None) -> str:
-    return " ".join((text or "").lower().split())
 
 
 def _side(code: str, rows: Iterable[MeasuredRow]) -> Side:
@@ -165,9 +173,10 @@ def too_far(case: Case, values: tuple[float, float], limits: Adjudication) -> bo
 def _apart(case: Case, values: tuple[float, float], limits: Adjudication) -> str:
     if not too_far(case, values, limits):
         return ""
-    apart = abs(values[0] - values[1])
-    percent = 200 * apart / abs(values[0] + values[1])
-    return f"are {apart:.2f} {case.unit} ({percent:.0f} %) apart"
+    apart, both = abs(values[0] - values[1]), abs(values[0] + values[1])
+    # of two that lie as far on either side of zero there is no share
+    share = f" ({200 * apart / both:.0f} %)" if both else ""
+    return f"are {apart:.2f} {case.unit}{share} apart"
 
 
 def _rows_apart(case: Case, values: tuple[float, float], chart: SizeChart) -> str:
