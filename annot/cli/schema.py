@@ -8,6 +8,7 @@ from annot.cli.printing import say_json
 from annot.errors import InputError
 from annot.reads import json_schema
 from annot.reads.package_file import package_schema
+from annot.reads.protocol_file import protocol_schema
 from annot.reads.study_file import study_schema
 from annot.tasks.export import COLUMNS, CURVE_COLUMNS
 from annot.tasks.sizes import CHART_COLUMNS
@@ -17,15 +18,20 @@ TABLES = {
     "curve": [(one.name, one.unit, one.meaning) for one in CURVE_COLUMNS],
     "chart": [(one.name, one.unit, one.meaning) for one in CHART_COLUMNS],
 }
-SCHEMAS = {"read": json_schema, "study": study_schema, "package": package_schema}
-KNOWN = "read, study, package, table, curve and chart"
+SCHEMAS = {
+    "read": json_schema,
+    "protocol": protocol_schema,
+    "study": study_schema,
+    "package": package_schema,
+}
+KNOWN = "read, protocol, study, package, table, curve and chart"
 
 
 def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="read, study or package (JSON Schema), table, curve or chart (columns)"
+            help="read, protocol, study or package (JSON Schema), table, curve or chart (columns)"
         ),
     ],
     json: Annotated[bool, typer.Option("--json", help="JSON is what it prints anyway")] = True,
