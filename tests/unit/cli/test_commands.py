@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 from pydicom import dcmread
 
+from annot.reads.protocol_file import shipped_protocols, shipped_text
 from synthetic_dicom import write_case
 
 
@@ -268,7 +269,7 @@ def test_schema_accepts_the_shipped_protocols_and_no_unknown_quantity():
 
 def test_schema_names_every_column_of_the_table():
     columns = json.loads(run("schema", "table").stdout)
-    assert len(columns) == 47
+    assert len(columns) == 49
     assert all(column["meaning"] for column in columns)
 
 
