@@ -42,7 +42,7 @@ def loop_part(truth: "Truth", *, seed: int, after: bool) -> Fields:
         "scale": scale_part(truth, hand),
         "view": {} if plane is None else {"plane_deg": plane},
         "conditions": {"loading": "not stated", "rhythm": "sinus", "moment": "largest"},
-        "calipers": _device(truth, hand) if after else _planned(truth, hand),
+        "calipers": _device(truth, hand) if after else planned(truth, hand),
         "landmarks": _landmarks(truth, hand),
     }
 
@@ -93,7 +93,7 @@ def scale_part(truth: "Truth", hand: random.Random) -> Fields:
     }
 
 
-def _planned(truth: "Truth", hand: random.Random) -> list[Fields]:
+def planned(truth: "Truth", hand: random.Random) -> list[Fields]:
     """Draw what planning asks for where the ostium is largest."""
     frame, parts = reading_frame(truth), []
     if not truth.calipers:
