@@ -18,8 +18,9 @@ from annot.tasks.reads_cases import cases_of
 from annot.tasks.reads_collect import collect
 from annot.tasks.reads_final import FINAL_TABLE, finals_of
 from annot.tasks.reads_freeze import Freezing, freeze
+from annot.tasks.reads_sign import sign
 from annot.tasks.reads_status import status_of
-from tests.blinded_study import LAB, make_lab, read_all
+from tests.blinded_study import LAB, drawn, make_lab, read_all
 from tests.unit.study.conftest import copy_of
 
 # px that reader B draws longer than A on the first loop: 120 px are 24.9 mm there
@@ -104,6 +105,32 @@ def test_a_reader_who_is_overruled_is_counted_with_an_exact_interval(apart):
         (50.0, 100 * exact.low, 100 * exact.high)
     )
     assert c.disagreement is None
+
+
+def test_where_the_third_could_not_read_somebody_else_is_asked(apart, tmp_path):
+    adjudicate(apart.study(), third="C", by=LAB)
+    package = apart.package("C")
+    [shown] = open_package(package).list.presentations
+    sign(package, shown.code, reader="C", unreadable="shadow")
+    collect(apart.study(), package, by=LAB)
+    assert finals_of(apart.study())[0].open
+    with pytest.raises(InputError, match="would not be a fresh look"):
+        adjudicate(apart.study(), third="C", by=LAB)
+    [again] = adjudicate(apart.study(), third="D", by=LAB).showings
+    assert again.reader == "D"
+    answered(apart, 0.0, reader="D")
+    [first, _] = finals_of(apart.study())
+    assert [side.reader for side in first.sides] == ["D"]
+    # should the first one's answer come to life, it is still nobody of the two who were apart
+    content = json.loads((package / f"{shown.code}.read.json").read_text())
+    content["loops"][0] |= {"scale": {"kind": "header"}, "calipers": drawn(shown.code)}
+    path = tmp_path / "read.json"
+    path.write_text(json.dumps(content))
+    alive = Amendment(code=shown.code, read=path)
+    amend(apart.study(), alive, by=LAB, reason="readable after all")
+    [case, _] = cases_of(apart.study())
+    assert [side.reader for side in case.sides] == ["A", "B"]
+    assert case.third.reader == "D"
 
 
 def test_the_adjudicators_value_holds_with_its_own_interval(apart, tmp_path):
