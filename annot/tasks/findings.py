@@ -1,7 +1,7 @@
 """What follows from a read as it stands: rows, cross-sections, chart rows, what is still owed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from annot.calibration import LoopScale
 from annot.errors import InputError
@@ -17,6 +17,7 @@ from annot.tasks.read import rules_of
 from annot.tasks.section import WIDTHS, CrossSection, SideBySide, sections_of, side_by_side
 from annot.tasks.sizes import SizeAnswer, answers_of
 
+NOT_STATED, THIS_READ = "not stated", "this read"
 SIZED = "landing_zone_width"
 # a protocol's word for the diameter, and the chart's
 BASIS = {"largest": "largest", "area_diameter": "area", "perimeter_diameter": "perimeter"}
@@ -81,7 +82,10 @@ def findings_of(
     AnnotError
         If a caliper lies where its loop has no frame or no picture.
     """
-    entries = tuple(entries_of(read, loops, scales, beams=beams, measure=measure))
+    named = replace(
+        read, reader=read.reader or NOT_STATED, study=read.study or THIS_READ
+    )  # a table names both, and a read that is still being drawn may not yet
+    entries = tuple(entries_of(named, loops, scales, beams=beams, measure=measure))
     rows = tuple(parse_table(csv_text(rows_of(entries)), name="table")) if entries else ()
     sections = sections_of(rows) if any(_is_width(row) for row in rows) else []
     sizes, why = _sizes(rows, chart, rules_of(read).size_by)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from annot.measurement.estimate import Estimate
+from annot.measurement.estimate import StatedValue
 from annot.measurement.reader_consensus import Consensus, mean_of_readers, median_of_readers
 from annot.sizing.chart import SizeChart
 from annot.tasks.reads_cases import Case, Side, cases_of
@@ -117,7 +117,7 @@ def _made(case: Case, sides: Sequence[Side], rule: str, rng: np.random.Generator
     [row, *more] = [row for side in sides for row in side.rows]
     if not more and row.low is not None and row.high is not None:
         # one row keeps the interval that it was measured with
-        own = Estimate(value=row.value, u=row.u, low=row.low, high=row.high, unit=row.unit)
+        own = StatedValue(value=row.value, u=row.u, low=row.low, high=row.high, unit=row.unit)
         found = Consensus(estimate=own, shared=found.shared, spread=None, readers=1)
     return Final(case=case, sides=tuple(sides), rule=rule, consensus=found)
 

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 from napari_annot.caliper_panel import PALETTE
 
-DRAWING, READING, PLAYING, LOOKING, HELP = (
+DRAWING, READING, PLAYING, SIDE, LOOKING, HELP = (
     "Drawing",
     "Reading",
     "Playback",
+    "Two loops",
     "Looking only",
     "Help",
 )
@@ -49,13 +50,22 @@ def _digit(place: int) -> str:
     return f"{held}+{place % 9 + 1}"
 
 
-_REPEATING = {"undo", "redo", "step_on", "step_back", "zoom_in", "zoom_out"}
+_NUDGES = ("end_up", "end_down", "end_left", "end_right")
+_REPEATING = {"undo", "redo", "step_on", "step_back", "zoom_in", "zoom_out", *_NUDGES}
 
 ACTIONS: tuple[Action, ...] = (
     *_of(
         DRAWING,
         *((tool.name, f"Draw: {tool.title}", _digit(n)) for n, tool in enumerate(PALETTE)),
         ("finish", "End the path being drawn", "Return"),
+        ("end_up", "Move the end in hand half a pixel up", "Alt+Up"),
+        ("end_down", "Move the end in hand half a pixel down", "Alt+Down"),
+        ("end_left", "Move the end in hand half a pixel to the left", "Alt+Left"),
+        ("end_right", "Move the end in hand half a pixel to the right", "Alt+Right"),
+        ("other_end", "Take the selected caliper's next end in hand", "E"),
+        ("copy_here", "Copy the selected caliper to the frame on show", "K"),
+        ("guides", "Show or hide the guides", "U"),
+        ("nearby", "Show or hide the calipers of nearby frames", "O"),
         ("cancel", "Put the tool down, give up what is half drawn", "Esc"),
     ),
     *_of(
@@ -76,6 +86,13 @@ ACTIONS: tuple[Action, ...] = (
         ("last_r_wave", "Go to the R wave before", "Shift+R"),
         ("largest", "Go to the largest measured width of the loop", "M"),
         ("best_filled", "Go to the frame suggested as best filled (X-ray)", "F"),
+        ("playback_dock", "Show or hide playback under the picture", "P"),
+    ),
+    *_of(
+        SIDE,
+        ("side_by_side", "Show a second loop beside this one, or hide it", "C"),
+        ("change_over", "Change the two loops over", "X"),
+        ("other_link", "Link the two loops by R wave, or by time", "T"),
     ),
     *_of(
         LOOKING,

@@ -31,6 +31,9 @@ class Bench(QWidget):
         self.tabs.addTab(self.table, "Table")
         for pane in self.panes:
             self.tabs.addTab(pane, TITLES[pane.kind])
+        # beside the tabs, where it takes no height from the rows
+        self.tabs.setCornerWidget(self.table.search)
+        self.tabs.currentChanged.connect(lambda at: self.table.search.setVisible(at == 0))
         layout = QVBoxLayout(self)
         layout.setContentsMargins(6, 2, 6, 4)
         layout.addWidget(self.tabs)

@@ -3,6 +3,7 @@
 from qtpy.QtCore import Signal
 from qtpy.QtGui import QColor, QIcon, QPixmap
 from qtpy.QtWidgets import (
+    QCheckBox,
     QFormLayout,
     QGridLayout,
     QLabel,
@@ -12,6 +13,8 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
+from annot.vocabulary.device_measurands import DEVICE_MEASURANDS
+from napari_annot.aids_panel import AidsPanel
 from napari_annot.end_placing import EndPlacing
 from napari_annot.entry_fields import ALL, ChoiceField, NumberField, side_by_side
 from napari_annot.help_row import HelpRow
@@ -28,6 +31,7 @@ MOMENTS = (
     ("end of emptying", "end of emptying"),
 )
 PALETTE = (*CALIPER_TOOLS, BENT_DEPTH)
+DEVICE_MEASURAND_NAMES = frozenset(one.name for one in DEVICE_MEASURANDS)
 
 
 class CaliperPanel(QWidget):
@@ -52,7 +56,8 @@ class CaliperPanel(QWidget):
         self.u_end = NumberField("u of placing an end", "not stated: 1 px", highest=50)
         self.u_unit = ChoiceField([("px", "px"), ("mm", "mm")], letters=3)
         self.selected = QLabel()
-        self.help = HelpRow()
+        self.help, self.aids = HelpRow(), AidsPanel()
+        self.after_implant = QCheckBox("After an implant")
         self.tilt = NumberField("Tilt", "not stated", highest=60, zero=True)
         self.beat = NumberField("Beat", "not stated", highest=9999, zero=True)
         self.moment = ChoiceField(MOMENTS, free=True)
@@ -75,6 +80,7 @@ class CaliperPanel(QWidget):
             self.u_unit.choose("mm" if placing.u_mm is not None else "px")
         self._statements.setVisible(caliper is not None)
         self.help.show_state(state)
+        self.aids.show_state(state)
         if caliper is not None:
             words = f"{caliper.measurand.title}, frame {frame_words(caliper.frame.frame)}"
             self.selected.setText(words)
@@ -85,11 +91,12 @@ class CaliperPanel(QWidget):
                 self.note.setText(caliper.note)
 
     def _lay_out(self) -> None:
-        grid = QGridLayout()
-        grid.setSpacing(4)
-        for index, button in enumerate(self.tools.values()):
-            last_alone = index == len(self.tools) - 1 and index % 2 == 0
-            grid.addWidget(button, index // 2, index % 2, 1, 2 if last_alone else 1)
+        planning = [tool for tool in PALETTE if tool.name not in DEVICE_MEASURAND_NAMES]
+        device = [tool for tool in PALETTE if tool.name in DEVICE_MEASURAND_NAMES]
+        self._device = QWidget()
+        self._device.setLayout(self._grid(device))
+        self._device.setVisible(False)
+        self.after_implant.toggled.connect(self._device.setVisible)
         form = QFormLayout()
         form.setVerticalSpacing(4)
         form.addRow("u of placing an end", side_by_side(self.u_end, self.u_unit))
@@ -104,12 +111,23 @@ class CaliperPanel(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 8, 8, 8)
         layout.setSpacing(6)
-        layout.addLayout(grid)
+        layout.addLayout(self._grid(planning))
+        layout.addWidget(self.after_implant)
+        layout.addWidget(self._device)
         layout.addWidget(side_by_side(self.undo, self.redo, self.delete, stretch=ALL))
         layout.addWidget(self.help)
         layout.addLayout(form)
         layout.addWidget(self._statements)
+        layout.addWidget(self.aids)
         layout.addStretch(1)
+
+    def _grid(self, tools: list[Tool]) -> QGridLayout:
+        grid = QGridLayout()
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setSpacing(4)
+        for index, tool in enumerate(tools):
+            grid.addWidget(self.tools[tool.name], index // 2, index % 2)
+        return grid
 
     def _connect(self) -> None:
         for tool in PALETTE:

@@ -20,11 +20,11 @@ from napari_annot.assisted import Carried, Ghost
 from napari_annot.display_state import AS_THE_FILE_ASKS
 from napari_annot.draft_numbers import DraftNumbers, Surroundings
 from napari_annot.drawing import Draft, caliper_of
+from napari_annot.drawing_aids import DrawingAids
 from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
 from napari_annot.measured import MeasuredCalipers
-from napari_annot.screen_state import Facts, ScreenState
-from napari_annot.sheetwork import Sheetwork
+from napari_annot.screen_state import Aids, Facts, ScreenState
 from napari_annot.standings import Standing, Standings, standing_of
 from napari_annot.state import resolve
 from napari_annot.tools import Tool, Trace, trace_of
@@ -32,7 +32,15 @@ from napari_annot.tools import Tool, Trace, trace_of
 NOBODY = Read(reader="", loops=())
 
 
-class Desk(Sheetwork):
+def holds_work(read: Read) -> bool:
+    """Whether anybody has drawn or stated something in a read."""
+    bare = LoopRead(file="")
+    return read.implant is not None or any(
+        replace(loop, file="", sop_instance_uid=None) != bare for loop in read.loops
+    )
+
+
+class Desk(DrawingAids):
     """The model behind the screen: every change goes through it, every view follows `changed`.
 
     Loops are named by their absolute path here, in the read too; `saving` gives them the names
@@ -66,7 +74,8 @@ class Desk(Sheetwork):
         self.message = ""
         self.message_is_fault = False
         self._resolved: tuple[Facts, ScreenState] | None = None
-        self._sheet = None
+        self._sheet = self._guided = None
+        self.aids = Aids()
         self.asked, self.findings, self.chart, self.chart_name = None, None, None, ""
         self.findings_current = True
 
@@ -121,7 +130,7 @@ class Desk(Sheetwork):
 
     def go_to(self, key: str) -> None:
         """Turn to a caliper: its loop, its frame, selected."""
-        found = edits.find_caliper(self.read, key)
+        found = edits.find_caliper(self.read, key) or self.measured.find_derived(key)
         if found is None:
             return
         file, caliper = found
@@ -191,6 +200,8 @@ class Desk(Sheetwork):
         if not draft.drawable:
             self.say(f"Nothing drawn: {draft.why_not_drawable}.", fault=True)
             self.changed.emit()
+        elif draft.tool.landmark is not None:
+            self.place_landmark(draft)
         elif draft.tool.traces is not None:
             self.say("")
             self.keep_trace(draft.tool.traces, draft.frame, draft.points)
@@ -199,6 +210,8 @@ class Desk(Sheetwork):
             if draft.corrects is None:
                 caliper = self.as_asked(caliper, draft.file)
             self.selected = caliper.key
+            end = draft.corner if draft.corrects else len(caliper.points) - 1
+            self.aids = replace(self.aids, end=end)
             self.say("")
             self._do(edits.with_caliper(self.read, draft.file, caliper))
 
@@ -262,8 +275,8 @@ class Desk(Sheetwork):
 
     @property
     def unsaved(self) -> bool:
-        """Whether scales or calipers would be lost without saving."""
-        work = any(loop.calipers or loop.scale for loop in self.read.loops)
+        """Whether something of the read would be lost without saving."""
+        work = self.read_file is not None or holds_work(self.read)
         return work and self.read != self._saved
 
     def saved_as(self, path: Path) -> None:
@@ -291,6 +304,8 @@ class Desk(Sheetwork):
             tool=self.tool,
             draft=self.draft,
             drafted=self.draft_numbers.of(self.draft, self._around()),
+            aids=self.aids,
+            guides=self.guides(),
             selected=self.selected,
             placing=self.placing,
             ghost=self.ghost,

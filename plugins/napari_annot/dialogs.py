@@ -7,6 +7,7 @@ from typing import Literal
 from qtpy.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 READ_FILES, TABLE_FILES = "Read files (*.json)", "Tables (*.csv)"
+PROTOCOLS = "Protocols (*.yaml *.yml)"
 
 
 def ask_loops(parent: QWidget) -> list[Path]:
@@ -43,6 +44,12 @@ def ask_new_table(parent: QWidget) -> Path | None:
 def ask_chart(parent: QWidget) -> Path | None:
     """Return the size chart to use."""
     name, _ = QFileDialog.getOpenFileName(parent, "Choose a size chart", filter=TABLE_FILES)
+    return Path(name) if name else None
+
+
+def ask_protocol(parent: QWidget) -> Path | None:
+    """Return the protocol file to read by."""
+    name, _ = QFileDialog.getOpenFileName(parent, "Choose a protocol", filter=PROTOCOLS)
     return Path(name) if name else None
 
 

@@ -1,6 +1,6 @@
 """The reading dock: loops, scale, the sheet, drawing, display, the read, caution, status."""
 
-from functools import partial
+from collections.abc import Callable
 from typing import Any
 
 from qtpy.QtCore import QSize, Qt, QTimer
@@ -26,15 +26,17 @@ from napari_annot.closing import ClosingGuard
 from napari_annot.desk import Desk
 from napari_annot.display_panel import DisplayPanel
 from napari_annot.dock_acts import DockActs
-from napari_annot.dock_wiring import connect_all
+from napari_annot.dock_wiring import bind_keys, connect_all
 from napari_annot.finding import Finder
 from napari_annot.follows_state import follows_of
 from napari_annot.loops_panel import LoopsPanel
+from napari_annot.loupe import Loupe
 from napari_annot.plots import Plotter
 from napari_annot.read_panel import ReadPanel
 from napari_annot.scale_panel import ScalePanel
 from napari_annot.sheet_panel import SheetPanel
 from napari_annot.stage import Stage
+from napari_annot.table_panel import TablePanel
 from napari_annot.tall_page import TallPage
 from napari_annot.thumbnails import Thumbnails
 from napari_annot.ties import Ties
@@ -43,8 +45,9 @@ from napari_annot.window_parts import WindowParts
 from napari_annot.workers import ScaleFitter
 
 READ_TAB = 4
-REST_MS, LEAST_POINTS = 250, 10
+REST_MS, SETTLED_MS, LEAST_POINTS = 250, 60, 10
 NARROWEST, WIDTH, WIDEST = 380, 450, 760
+LEAST_BELOW = 560
 WIDE_SHARE = 0.28  # of a large window, so that more views stand side by side
 LEFT_BEHIND = (
     "A window that is gone left unsaved work behind: take it up under Read, Take up unsaved work."
@@ -72,13 +75,10 @@ class MeasureDock(DockActs):
         self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
         self.sheet, self.calipers, self.reading = SheetPanel(), CaliperPanel(), ReadPanel()
         self.bench = Bench()
-        self.table = self.bench.table
-        self.headline, self.status = QLabel(), QLabel()
-        self.progress, self.tabs, self.caution = QProgressBar(), QTabWidget(), QLabel(CAUTION)
+        self.headline, self.status, self.caution = QLabel(), QLabel(), QLabel(CAUTION)
+        self.progress, self.tabs = QProgressBar(), QTabWidget()
         self.parts = WindowParts(self, napari_viewer, self.desk, self.stage)
-        self.parts.bind_tools(self.arm, self.calipers.tools)
-        self.parts.bind_display(self.display)
-        self.parts.bind_sheet(partial(self.attempt, self.desk.read_next), self.sheet.next)
+        self.loupe = Loupe(self.desk, self.stage.pictures, self)
         self.plotter = Plotter(self.desk, self.bench.panes)
         self._bench_place = BenchPlace(napari_viewer, self.bench, self.plotter)
         self._ties = Ties(
@@ -93,11 +93,18 @@ class MeasureDock(DockActs):
         self.destroyed.connect(self._ties.cut)
         self._lay_out()
         connect_all(self)
+        bind_keys(self, self.parts)
         give_tips(self)
-        self._rest, self._resting = self._make_rest(), self.desk.draft
+        self._rest, self._resting = self._timer(REST_MS, self.desk.rest), self.desk.draft
+        self._settled = self._timer(SETTLED_MS, self._ask_width)
         self.desk.changed.connect(self.refresh)
         self._say_what_was_found()
         self.refresh()
+
+    @property
+    def table(self) -> TablePanel:
+        """The table on the bench."""
+        return self.bench.table
 
     def turn_to(self, panel: QWidget) -> None:
         """Show the page of a panel."""
@@ -114,15 +121,15 @@ class MeasureDock(DockActs):
         self._guard.watch(self.window())
         self._bench_place.settle(self.window())
         self.parts.settle(self.window(), self.bench)
-        self._ask_width(self.window())
-
-    def _ask_width(self, window: QWidget) -> None:
-        """Ask for the dock's own width once; where docks went, their room falls to those left."""
-        frame = self.parentWidget()
-        if self._width_asked or not isinstance(window, QMainWindow):
-            return
-        if isinstance(frame, QDockWidget):
+        if not self._width_asked:
             self._width_asked = True
+            # the docks below know their least widths only once they are shown
+            self._settled.start()
+
+    def _ask_width(self) -> None:
+        """Ask for the dock's own width once; where docks went, their room falls to those left."""
+        frame, window = self.parentWidget(), self.window()
+        if isinstance(window, QMainWindow) and isinstance(frame, QDockWidget):
             wide = max(WIDTH, min(round(WIDE_SHARE * window.width()), WIDEST))
             window.resizeDocks([frame], [wide], Qt.Orientation.Horizontal)
 
@@ -167,6 +174,8 @@ class MeasureDock(DockActs):
     def _lay_out(self) -> None:
         self.setMinimumWidth(NARROWEST)
         self.setMaximumWidth(WIDEST)  # the picture needs the room more
+        # before its buttons are polished it would ask for more than a small window has
+        self.parts.play.setMinimumWidth(LEAST_BELOW)
         # over the viewer's own style, which has smaller letters in tables and fields
         for widget in (self, self.bench):
             widget.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")
@@ -196,13 +205,13 @@ class MeasureDock(DockActs):
         layout.addWidget(self.status)
         layout.addWidget(self.caution)
 
-    def _make_rest(self) -> QTimer:
-        """Return what tells that a line being drawn has not moved for a moment."""
-        rest = QTimer(self)
-        rest.setSingleShot(True)
-        rest.setInterval(REST_MS)
-        rest.timeout.connect(self.desk.rest)
-        return rest
+    def _timer(self, after_ms: int, done: Callable[[], object]) -> QTimer:
+        """Return what does something once, when nothing has happened for a moment."""
+        timer = QTimer(self)
+        timer.setSingleShot(True)
+        timer.setInterval(after_ms)
+        timer.timeout.connect(done)
+        return timer
 
     def _wait_for_rest(self) -> None:
         if self.desk.draft is None:

@@ -187,3 +187,17 @@ class DockActs(QWidget):
         path = dialogs.ask_chart(self)
         if path:
             self.attempt(lambda: self.desk.set_chart(path))
+
+    def state_protocol(self, name: str) -> None:
+        """Read by another protocol."""
+        kept = self.desk.read_file
+        beside = None if kept is None else kept.parent
+        self.attempt(lambda: self.desk.state_protocol(name, beside=beside))
+
+    def ask_protocol(self) -> None:
+        """Ask for a protocol of one's own; where none is chosen the present one stays."""
+        path = dialogs.ask_protocol(self)
+        if path:
+            self.state_protocol(str(path))
+        else:
+            self.desk.changed.emit()

@@ -7,6 +7,9 @@ from napari_annot.tools import OBJECT_TOOLS
 
 if TYPE_CHECKING:
     from napari_annot.dock import MeasureDock
+    from napari_annot.keys import Keys
+    from napari_annot.screen_state import ScreenState
+    from napari_annot.window_parts import WindowParts
 
 
 def connect_all(dock: "MeasureDock") -> None:
@@ -16,6 +19,7 @@ def connect_all(dock: "MeasureDock") -> None:
     _connect_sheet(dock)
     _connect_calipers(dock)
     _connect_help(dock)
+    _connect_aids(dock)
     _connect_read(dock)
     _connect_table(dock)
     for panel in (dock.scale, dock.calipers, dock.reading):
@@ -82,6 +86,52 @@ def _connect_help(dock: "MeasureDock") -> None:
         wish.connect(partial(dock.attempt, done))
 
 
+def _connect_aids(dock: "MeasureDock") -> None:
+    aids, desk = dock.calipers.aids, dock.desk
+    aids.armed.connect(dock.arm)
+    aids.helped.connect(desk.help_with)
+    for wish, done in (
+        (aids.cleared, desk.clear_landmarks),
+        (aids.copy_wanted, desk.copy_here),
+        (aids.end_wanted, desk.other_end),
+    ):
+        wish.connect(partial(dock.attempt, done))
+
+
+def bind_keys(dock: "MeasureDock", parts: "WindowParts") -> None:
+    """Give tools, looks, sheet and aids their keys."""
+    parts.bind_tools(dock.arm, dock.calipers.tools)
+    parts.bind_display(dock.display)
+    parts.bind_sheet(partial(dock.attempt, dock.desk.read_next), dock.sheet.next)
+    _bind_aids(dock, parts.keys)
+
+
+def _bind_aids(dock: "MeasureDock", keys: "Keys") -> None:
+    desk, aids = dock.desk, dock.calipers.aids
+
+    def chosen(state: "ScreenState") -> bool:
+        return state.selected is not None
+
+    for name, down, right in (
+        ("end_up", -1, 0),
+        ("end_down", 1, 0),
+        ("end_left", 0, -1),
+        ("end_right", 0, 1),
+    ):
+        keys.bind(name, partial(dock.attempt, partial(desk.nudge, down, right)), when=chosen)
+    keys.bind("other_end", partial(dock.attempt, desk.other_end), when=chosen)
+    keys.bind("copy_here", partial(dock.attempt, desk.copy_here), when=chosen)
+    keys.bind("guides", aids.guides.click)
+    keys.bind("nearby", aids.onion.click)
+    for name, button in (
+        ("other_end", aids.end),
+        ("copy_here", aids.copy),
+        ("guides", aids.guides),
+        ("nearby", aids.onion),
+    ):
+        button.setToolTip(keys.hint(name, button.toolTip()))
+
+
 def _connect_read(dock: "MeasureDock") -> None:
     reading, desk = dock.reading, dock.desk
     reading.reader_stated.connect(desk.state_reader)
@@ -89,6 +139,11 @@ def _connect_read(dock: "MeasureDock") -> None:
         lambda stated: dock.attempt(lambda: desk.state_conditions(stated))
     )
     reading.plane_stated.connect(lambda plane: dock.attempt(lambda: desk.state_plane(plane)))
+    reading.protocol_stated.connect(dock.state_protocol)
+    reading.own_protocol_wanted.connect(dock.ask_protocol)
+    reading.implant_stated.connect(
+        lambda implant: dock.attempt(lambda: desk.state_implant(implant))
+    )
     reading.take_up.clicked.connect(dock.take_up)
     reading.load_wanted.connect(dock.ask_read)
     reading.save_wanted.connect(dock.ask_save)

@@ -8,6 +8,7 @@ from annot.geometry import PixelPoint, crosses_itself
 from annot.measurement import Caliper
 from annot.tasks.read import Read
 from annot.vocabulary import FrameReference
+from annot.vocabulary.landmarks import LANDMARKS
 from napari_annot import read_edits as edits
 from napari_annot.end_placing import EndPlacing
 from napari_annot.shapes import distance_px
@@ -60,6 +61,8 @@ class Draft:
     @property
     def most_points(self) -> int:
         """How many points the tool takes."""
+        if self.tool.landmark is not None:
+            return LANDMARKS[self.tool.landmark].points
         if self.tool.straight:
             return 2
         measurand = self.tool.measurand
@@ -68,6 +71,8 @@ class Draft:
     @property
     def least_points(self) -> int:
         """How many points the tool needs."""
+        if self.tool.landmark is not None:
+            return LANDMARKS[self.tool.landmark].points
         return self.tool.measurand.min_points if self.tool.measurand else 2
 
     @property

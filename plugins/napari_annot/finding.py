@@ -74,7 +74,7 @@ class Finder(QObject):
         name = short_names(read)
         work = _Work(
             read=read,
-            named=renamed(read, lambda file: name[file]),
+            named=renamed(read, lambda file: name.get(file, file)),
             loops={name[file]: desk.loops[file] for file in name},
             scales={name[file]: desk.standings[file].scale for file in name},
         )

@@ -1,15 +1,16 @@
 """A drawn line as the shapes that make it: a dark halo, the line, crossbars, its label."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from annot.geometry import PixelPoint
 from napari_annot.label_places import Box, place_label
 from napari_annot.screen_state import DrawnLine
-from napari_annot.shapes import FloatArray, crossbars, to_vertices
+from napari_annot.shapes import FloatArray, circle, crossbars, to_vertices
 
 TEXT_POINTS = 8
 # all on screen, in screen pixels, whatever the zoom; the letters' size belongs to TEXT_POINTS
+MARK_PX = 14.0
 TICK_PX, LINE_PX, THIN_PX, HALO_PX = 16.0, 2.0, 1.4, 2.4
 LETTER_PX, LETTER_LINE_PX, PAD_PX, GAP_PX = 7.9, 18.0, 8.0, 12.0
 
@@ -62,6 +63,8 @@ def pieces_of(
 
 
 def _strokes(line: DrawnLine, frame: int, zoom: float) -> list[Piece]:
+    if line.mark:
+        return list(_marks(line, frame, zoom))
     width = (THIN_PX if line.thin else LINE_PX * (1.5 if line.selected else 1.0)) / zoom
     paths = [line.points]
     if line.ends:
@@ -74,6 +77,24 @@ def _strokes(line: DrawnLine, frame: int, zoom: float) -> list[Piece]:
         return strokes
     halo = Piece(vertices=strokes[0].vertices, kind="path", width=width + HALO_PX / zoom, edge=HALO)
     return [halo, *strokes]
+
+
+def _marks(line: DrawnLine, frame: int, zoom: float) -> Iterator[Piece]:
+    """Draw a cross or a ring at each point, of one size on screen whatever the zoom."""
+    reach = MARK_PX / 2 / zoom
+    for one in line.points:
+        if line.mark == "ring":
+            rim = PixelPoint(one.row, one.column + reach)
+            paths = [circle(one, rim)]
+        else:
+            paths = [
+                (PixelPoint(one.row - reach, one.column), PixelPoint(one.row + reach, one.column)),
+                (PixelPoint(one.row, one.column - reach), PixelPoint(one.row, one.column + reach)),
+            ]
+        for width, edge in ((LINE_PX + HALO_PX, HALO), (LINE_PX, line.colour)):
+            for path in paths:
+                vertices = to_vertices(path, frame)
+                yield Piece(vertices=vertices, kind="path", width=width / zoom, edge=edge)
 
 
 def _label_size(label: str, zoom: float) -> tuple[float, float]:

@@ -78,15 +78,20 @@ class LoopsPanel(QWidget):
                 item.setIcon(self._icons[file])
 
     def _fill(self, lines: tuple[LoopLine, ...]) -> None:
-        self.list.clear()
+        """Bring the list to these lines; rows that stay stay, so that a click finds its row."""
+        held = [self.list.item(at).data(FILE) for at in range(self.list.count())]
+        if held != [line.file for line in lines]:
+            self.list.clear()
+            for line in lines:
+                item = QListWidgetItem(self._icons.get(line.file, _blank()), "")
+                item.setData(FILE, line.file)
+                self.list.addItem(item)
         height = max(ICON + 4, 2 * self.fontMetrics().lineSpacing() + 8)
-        for line in lines:
-            item = QListWidgetItem(_words(line))
-            item.setData(FILE, line.file)
-            item.setSizeHint(QSize(0, height))
-            item.setToolTip("\n".join([line.file, f"{line.frames} frames", *line.warnings]))
-            item.setIcon(self._icons.get(line.file, _blank()))
-            self.list.addItem(item)
+        for at, line in enumerate(lines):
+            row = self.list.item(at)
+            row.setText(_words(line))
+            row.setSizeHint(QSize(0, height))
+            row.setToolTip("\n".join([line.file, f"{line.frames} frames", *line.warnings]))
         rows = min(max(len(lines), 1), ROWS_SHOWN if self.window().height() < TALL else ROWS_TALL)
         self.list.setFixedHeight(round(rows * height) + 6)
 

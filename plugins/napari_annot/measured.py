@@ -5,10 +5,12 @@ from dataclasses import dataclass, replace
 from operator import itemgetter
 
 from annot.calibration import LoopScale
+from annot.errors import InputError
 from annot.measurement import Caliper, Known
 from annot.tasks.measure import Beams, Measurement, known_of, measure_live
 from annot.tasks.open import Loop
-from annot.tasks.read import Read
+from annot.tasks.planning import LoopPlan
+from annot.tasks.read import Read, rules_of
 from napari_annot.answers import Answer, answer_now
 
 AT_ONCE = 12  # a look takes some milliseconds, and the screen must not wait for hundreds
@@ -68,9 +70,14 @@ class MeasuredCalipers(Mapping[str, Measurement]):
         """
         fresh, stale = {}, []
         known = known_of(read, loops, {one.file: scale_of(one.file) for one in read.loops}, beams)
+        derived = _derived(read, loops, scale_of, beams)
+        known |= {one.key: now for found in derived.values() for one, now in found}
+        self.derived = {
+            file: tuple(self._same(one) for one, _ in found) for file, found in derived.items()
+        }
         for loop in read.loops:
             scale = scale_of(loop.file)
-            for caliper in loop.calipers:
+            for caliper in (*loop.calipers, *self.derived.get(loop.file, ())):
                 kept, now = self._kept.get(caliper.key), known[caliper.key]
                 if kept is None or not kept.holds_for(caliper, scale, now):
                     made = measure_live(caliper, scale, loops[loop.file].header, known=now)
@@ -82,6 +89,11 @@ class MeasuredCalipers(Mapping[str, Measurement]):
         for _, key in sorted(stale, key=itemgetter(0))[:AT_ONCE]:
             fresh[key] = fresh[key].answered(look=True)
         self._keep(fresh)
+
+    def find_derived(self, key: str) -> tuple[str, Caliper] | None:
+        """Return a derived caliper with its loop's file, None if there is none of that key."""
+        pairs = ((file, one) for file, found in self.derived.items() for one in found)
+        return next(((file, one) for file, one in pairs if one.key == key), None)
 
     def unsettled(self) -> list[Measurement]:
         """Return what only a simulation can answer, so that it is provisional for now."""
@@ -100,7 +112,32 @@ class MeasuredCalipers(Mapping[str, Measurement]):
             self._keep(fresh)
         return changed
 
+    def _same(self, caliper: Caliper) -> Caliper:
+        """Return the caliper held already where it is an equal one."""
+        kept = self._kept.get(caliper.key)
+        return kept.caliper if kept is not None and kept.caliper == caliper else caliper
+
     def _keep(self, fresh: dict[str, _Kept]) -> None:
         self._kept = fresh
         # a new mapping each time, so that whoever holds the old one holds what was said then
         self.answers = {key: kept.answers for key, kept in fresh.items()}
+
+
+def _derived(
+    read: Read, loops: Mapping[str, Loop], scale_of: Callable[[str], LoopScale], beams: Beams
+) -> dict[str, list[tuple[Caliper, dict[str, Known]]]]:
+    """Return what follows from each loop's landmarks, nothing where two of them coincide."""
+    found = {}
+    for part in read.loops:
+        if part.landmarks:
+            plan = LoopPlan(
+                part=part,
+                loop=loops[part.file],
+                scale=scale_of(part.file),
+                protocol=rules_of(read),
+            )
+            try:
+                found[part.file] = list(plan.derived(beams))
+            except InputError:  # told by what follows from the read, which names the landmarks
+                continue
+    return found

@@ -24,10 +24,12 @@ class Pictures:
     def __init__(self, viewer: Any, desk: Desk) -> None:
         self._viewer, self._desk = viewer, desk
         self._busy = False
+        self._fitted: object = None
         # last, so that napari's own listeners are done with a layer before it may be taken away
         viewer.layers.events.inserted.connect(self._on_inserted, position="last")
         viewer.layers.events.removed.connect(self._on_removed, position="last")
         viewer.dims.events.current_step.connect(self._on_step)
+        viewer.canvas.events.size.connect(self._on_resized)
         desk.changed.connect(self._follow)
         desk.frame_wanted.connect(self._go_to)
         for layer in list(viewer.layers):
@@ -39,6 +41,7 @@ class Pictures:
         self._viewer.layers.events.inserted.disconnect(self._on_inserted)
         self._viewer.layers.events.removed.disconnect(self._on_removed)
         self._viewer.dims.events.current_step.disconnect(self._on_step)
+        self._viewer.canvas.events.size.disconnect(self._on_resized)
         self._desk.changed.disconnect(self._follow)
         self._desk.frame_wanted.disconnect(self._go_to)
 
@@ -95,9 +98,12 @@ class Pictures:
             self._desk.show(None)
 
     def _on_step(self) -> None:
+        if self.layer is None:
+            # a picture that is being taken away moves the slider too: following it would bring
+            # the picture back, into a viewer that may be closing
+            return
         if not self._busy and self._desk.shown is not None:
             self._desk.stand_on(int(self._viewer.dims.current_step[0]))
-
         fault = self._undecoded()
         if fault:
             self._desk.say(fault, fault=True)
@@ -123,9 +129,23 @@ class Pictures:
             self._change(lambda: self._swap(shown if missing else None, others))
             if shown is not None:
                 self._viewer.dims.set_current_step(0, self._desk.frame)
-                self._viewer.reset_view(layers=[self.layer])
+                self._fit()
                 self._viewer.layers.selection.active = self.layer
         self._change(self._show_as_chosen)
+
+    def _fit(self) -> None:
+        """Show the whole picture."""
+        self._viewer.reset_view(layers=[self.layer])
+        self._fitted = self._seen()
+
+    def _seen(self) -> object:
+        camera = self._viewer.scene.camera
+        return (tuple(camera.center), camera.zoom)
+
+    def _on_resized(self) -> None:
+        """Keep the whole picture in sight where nobody has zoomed or moved it."""
+        if self._fitted is not None and self._fitted == self._seen() and self.layer is not None:
+            self._fit()
 
     def _show_as_chosen(self) -> None:
         """Show the loop as chosen on the desk; say so if its frame cannot be shown like that."""

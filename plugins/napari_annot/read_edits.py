@@ -7,8 +7,11 @@ from pathlib import Path
 
 from annot.calibration import BorrowedRequest
 from annot.measurement import Caliper
-from annot.reads import Conditions, LoopRead
+from annot.measurement.placed_landmark import PlacedLandmark
+from annot.reads import LoopRead
 from annot.tasks.read import Read
+
+PROTOCOL_FILES = (".yaml", ".yml")
 
 
 def loop_of(read: Read, file: str) -> LoopRead:
@@ -26,12 +29,6 @@ def with_loop(read: Read, loop: LoopRead) -> Read:
 def edited(read: Read, file: str, edit: Callable[[LoopRead], LoopRead]) -> Read:
     """Return the read with one loop's part changed."""
     return replace(read, loops=tuple(edit(one) if one.file == file else one for one in read.loops))
-
-
-def told(loop: LoopRead, conditions: Conditions) -> LoopRead:
-    """Return the loop with loading and rhythm as stated here; what only a file states stays."""
-    kept = replace(loop.conditions, loading=conditions.loading, rhythm=conditions.rhythm)
-    return replace(loop, conditions=kept)
 
 
 def with_caliper(read: Read, file: str, caliper: Caliper) -> Read:
@@ -53,6 +50,27 @@ def without_caliper(read: Read, key: str) -> Read:
         loops=tuple(
             replace(one, calipers=tuple(each for each in one.calipers if each.key != key))
             for one in read.loops
+        ),
+    )
+
+
+def with_landmark(read: Read, file: str, mark: PlacedLandmark) -> Read:
+    """Return the read with a landmark placed, in place of the one of its name on its frame."""
+
+    def edit(loop: LoopRead) -> LoopRead:
+        others = (one for one in loop.landmarks if (one.name, one.frame) != (mark.name, mark.frame))
+        return replace(loop, landmarks=(*others, mark))
+
+    return edited(read, file, edit)
+
+
+def without_landmarks(read: Read, file: str, frame: int) -> Read:
+    """Return the read without the landmarks of one frame."""
+    return edited(
+        read,
+        file,
+        lambda loop: replace(
+            loop, landmarks=tuple(one for one in loop.landmarks if one.frame != frame)
         ),
     )
 
@@ -98,7 +116,7 @@ def next_repeat(loop: LoopRead, quantity: str, frame: int) -> int:
 
 
 def renamed(read: Read, name: Callable[[str], str]) -> Read:
-    """Return the read with every file named anew, those that scales are borrowed from too."""
+    """Return the read with every file named anew: loops, lenders of scales, a protocol's file."""
 
     def rename(loop: LoopRead) -> LoopRead:
         scale = loop.scale
@@ -106,7 +124,12 @@ def renamed(read: Read, name: Callable[[str], str]) -> Read:
             scale = replace(scale, file=name(scale.file))
         return replace(loop, file=name(loop.file), scale=scale)
 
-    return replace(read, loops=tuple(rename(one) for one in read.loops))
+    own = read.protocol.lower().endswith(PROTOCOL_FILES)
+    return replace(
+        read,
+        loops=tuple(rename(one) for one in read.loops),
+        protocol=name(read.protocol) if own else read.protocol,
+    )
 
 
 def beside(folder: Path) -> Callable[[str], str]:

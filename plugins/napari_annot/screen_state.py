@@ -2,11 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from annot.calibration import DeviceOffer, ScaleRequest
 from annot.geometry import PixelPoint
 from annot.measurement import Caliper
 from annot.reads import Conditions
+from annot.reads.read import Implant
+from annot.tasks.guides import Guide
 from annot.tasks.open import DisplayChoice, Loop
 from annot.tasks.read import Read
 from napari_annot.answers import Answer
@@ -18,6 +21,15 @@ from napari_annot.standings import Standing, State
 from napari_annot.tools import Tool, Trace
 
 Points = tuple[PixelPoint, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aids:
+    """What helps drawing: guides, the calipers of neighbouring frames, the end in hand."""
+
+    guides: bool = True
+    onion: bool = False
+    end: int = -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,8 +63,9 @@ class ScaleWords:
 class DrawnLine:
     """A line on the frame on show.
 
-    `ends` asks for a crossbar at either end; `label` stands beside the line, empty for none;
-    `beside` are the points that it stands beside, where they are more than the line's own.
+    `ends` asks for a crossbar at either end; `label` stands beside the line, empty for none; `mark`
+    draws a cross or a ring of constant size at each point and no line; `beside` are the points that
+    the label stands beside, where they are more than the line's own.
     """
 
     key: str
@@ -62,6 +75,7 @@ class DrawnLine:
     ends: bool = True
     selected: bool = False
     thin: bool = False
+    mark: Literal["", "cross", "ring"] = ""
     beside: Points = ()
 
 
@@ -108,8 +122,12 @@ class ScreenState:
     plane_deg: float | None
     reader: str
     study: str
+    protocol: str
+    implant: Implant | None
     placing: EndPlacing
     ghost: bool
+    aids: Aids
+    landmarks: tuple[str, ...]
     carrying: str
     unconfirmed: int
     unsaved: bool
@@ -135,6 +153,8 @@ class Facts:
     tool: Tool | None
     draft: Draft | None
     drafted: tuple[Answer, ...]
+    aids: Aids
+    guides: tuple[Guide, ...]
     selected: str | None
     placing: EndPlacing
     ghost: Ghost | None

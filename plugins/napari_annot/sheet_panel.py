@@ -40,7 +40,7 @@ class SheetPanel(QWidget):
         self.absent, self.legend = QLabel(), Legend()
         self.follows = FollowsPanel()
         self.cells: dict[tuple[str, int], SheetCell] = {}
-        self._heads: list[QPushButton] = []
+        self.heads: list[QPushButton] = []
         self._titles: dict[str, QLabel] = {}
         self._grid_of: tuple[object, ...] | None = None
         self._sheet = SheetState()
@@ -54,7 +54,7 @@ class SheetPanel(QWidget):
         self._sheet, self._asked = sheet, asked
         rows = self._rows(sheet)
         self._build(rows, sheet.columns)
-        for head, column in zip(self._heads, sheet.columns, strict=True):
+        for head, column in zip(self.heads, sheet.columns, strict=True):
             _show_head(head, column)
         for at, row in enumerate(sheet.rows):
             for place, cell in enumerate(row.cells):
@@ -99,8 +99,8 @@ class SheetPanel(QWidget):
         grid = QGridLayout(area)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setSpacing(3)
-        self.cells, self._heads = {}, [QPushButton() for _ in columns]
-        for at, head in enumerate(self._heads):
+        self.cells, self.heads = {}, [QPushButton() for _ in columns]
+        for at, head in enumerate(self.heads):
             head.clicked.connect(lambda _=False, at=at: self._on_head(at))
             grid.addWidget(head, HEAD_ROW, at + 1)
         for line, row in enumerate(rows, start=1):

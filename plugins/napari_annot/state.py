@@ -5,6 +5,7 @@ from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
 from napari_annot import wording
+from napari_annot.aid_lines import aid_lines, landmarks_on
 from napari_annot.answers import Answer, label_of
 from napari_annot.assisted import Ghost, unconfirmed
 from napari_annot.display_state import DisplayWords, altered_words, display_words
@@ -17,7 +18,7 @@ from napari_annot.screen_state import (
     ScreenState,
 )
 from napari_annot.shapes import circle
-from napari_annot.tools import PURPLE, WHITE, tool_of
+from napari_annot.tools import PURPLE, WHITE, look_of
 
 
 def resolve(facts: Facts) -> ScreenState:
@@ -31,11 +32,11 @@ def resolve(facts: Facts) -> ScreenState:
         modality=loop.header.modality if loop else "",
         display=display_words(loop, facts.display) if loop else DisplayWords(),
         frame=facts.frame,
-        caption=_caption(facts, loop),
+        caption=caption_of(facts, loop),
         scale=_scale_words(facts, loop),
         request=part.scale if part else None,
         trace=facts.traces.get(facts.shown or ""),
-        lines=_lines(facts, part),
+        lines=lines_of(facts, part),
         rows=rows,
         tool=facts.tool,
         drawing_path=facts.draft is not None and not facts.draft.tool.straight,
@@ -44,8 +45,12 @@ def resolve(facts: Facts) -> ScreenState:
         plane_deg=part.view.plane_deg if part else None,
         reader=facts.read.reader,
         study=facts.read.study or "",
+        protocol=facts.read.protocol,
+        implant=facts.read.implant,
         placing=facts.placing,
         ghost=_ghost(facts) is not None,
+        aids=facts.aids,
+        landmarks=tuple(one.name for one in landmarks_on(part, facts.frame)),
         carrying=wording.carrying_words(facts.carried),
         unconfirmed=len(unconfirmed(facts.read)),
         unsaved=facts.unsaved,
@@ -77,7 +82,8 @@ def _loop_lines(facts: Facts) -> tuple[LoopLine, ...]:
     )
 
 
-def _caption(facts: Facts, loop: Loop | None) -> str:
+def caption_of(facts: Facts, loop: Loop | None) -> str:
+    """Return what stands over the picture of the loop on show."""
     if loop is None or facts.shown is None:
         return ""
     header = loop.header
@@ -106,7 +112,7 @@ def _rows(facts: Facts) -> tuple[Row, ...]:
     rows = []
     corrected = _corrected(facts)
     for number, part in enumerate(facts.read.loops, start=1):
-        for caliper in part.calipers:
+        for caliper in (*part.calipers, *facts.derived.get(part.file, ())):
             answers = facts.measured[caliper.key]
             if caliper.key == corrected and facts.drafted:
                 answers = facts.drafted
@@ -122,12 +128,12 @@ def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: F
     header = facts.loops[part.file].header
     frame = caliper.frame.frame
     stated = caliper.view_deg if caliper.view_deg is not None else part.view.plane_deg
-    tool = tool_of(caliper.measurand)
+    title, colour = look_of(caliper.measurand)
     return Row(
         key=caliper.key,
         loop=number,
-        quantity=_short_title(tool.title, answer),
-        colour=tool.colour,
+        quantity=_short_title(title, answer),
+        colour=colour,
         frame=frame,
         view=wording.view_words(header, frame, stated),
         value=answer.value,
@@ -154,11 +160,13 @@ def _short_title(title: str, answer: Answer) -> str:
     return f"{title}, {forms[outcome.form]}" if outcome.form in forms else title
 
 
-def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
+def lines_of(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
+    """Return the lines on the frame on show."""
     if part is None:
         return ()
     return (
         *_object_lines(facts, part),
+        *aid_lines(facts, part),
         *_caliper_lines(facts, part),
         *_draft_lines(facts),
         *_ghost_lines(facts),
@@ -227,21 +235,21 @@ def _caliper_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
     corrected = _corrected(facts)
     return [
         _caliper_line(one, facts.measured[one.key], selected=one.key == facts.selected)
-        for one in part.calipers
+        for one in (*part.calipers, *facts.derived.get(part.file, ()))
         if one.frame.frame == facts.frame and one.key != corrected
     ]
 
 
 def _caliper_line(caliper: Caliper, answers: tuple[Answer, ...], *, selected: bool) -> DrawnLine:
-    tool = tool_of(caliper.measurand)
+    title, colour = look_of(caliper.measurand)
     return DrawnLine(
         key=caliper.key,
         points=caliper.drawn_points,
-        colour=tool.colour,
-        label=label_of(tool.title, answers, marks=wording.origin_marks(caliper)),
+        colour=colour,
+        label=label_of(title, answers, marks=wording.origin_marks(caliper)),
         ends=caliper.measurand.kind == "length",
         selected=selected,
-        thin=not caliper.confirmed,
+        thin=not caliper.confirmed or caliper.origin == "derived",
     )
 
 

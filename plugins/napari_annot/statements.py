@@ -2,11 +2,13 @@
 
 from abc import ABC, abstractmethod
 from dataclasses import replace
+from pathlib import Path
 
 from psygnal import Signal
 
 from annot.reads import Conditions, LoopRead
-from annot.tasks.read import Read
+from annot.reads.read import Implant
+from annot.tasks.read import Read, ruled
 from napari_annot import read_edits as edits
 from napari_annot.end_placing import EndPlacing
 from napari_annot.history import History
@@ -62,9 +64,24 @@ class Statements(ABC):
         self.changed.emit()
 
     def state_conditions(self, conditions: Conditions) -> None:
-        """State filling and rhythm for the loop on show."""
+        """State loading, rhythm, filling, moment and pressure for the loop on show."""
         file = self._on_show()
-        self._do(edits.edited(self.read, file, lambda loop: edits.told(loop, conditions)))
+        self._do(edits.edited(self.read, file, lambda loop: replace(loop, conditions=conditions)))
+
+    def state_protocol(self, name: str, *, beside: Path | None = None) -> None:
+        """State by which protocol is read: a shipped one by its name, or a file.
+
+        Raises
+        ------
+        InputError
+            If there is no such protocol, or its file is at fault.
+        """
+        rules = ruled(replace(self.read, protocol=name, rules=None), beside=beside)
+        self._do(rules)
+
+    def state_implant(self, implant: Implant | None) -> None:
+        """State which device was implanted; None takes it away."""
+        self._do(replace(self.read, implant=implant))
 
     def state_plane(self, plane_deg: float | None) -> None:
         """State the echo plane's angle for the loop on show."""

@@ -53,7 +53,6 @@ class TablePanel(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
-        layout.addWidget(self.search)
         layout.addWidget(self.view, 1)
         layout.addWidget(self.warnings)
         self.view.clicked.connect(self._on_clicked)
@@ -62,6 +61,10 @@ class TablePanel(QWidget):
         self.view.horizontalHeader().sortIndicatorChanged.connect(lambda *_: self._fit_rows())
 
     def _set_up_view(self) -> None:
+        # with a parent, its wires go when the panel goes: Qt holds them where no search for
+        # cycles sees them, and through them the whole dock
+        self.model.setParent(self)
+        self.shown.setParent(self)
         self.shown.setSourceModel(self.model)
         self.shown.setSortRole(SORT_ROLE)
         self.shown.setFilterRole(FILTER_ROLE)
@@ -69,8 +72,9 @@ class TablePanel(QWidget):
         self.view.setModel(self.shown)
         self.view.setSortingEnabled(True)
         self.view.sortByColumn(-1, Qt.SortOrder.AscendingOrder)
-        self.search.setPlaceholderText("Search: a quantity, a view, a loop's # …")
+        self.search.setPlaceholderText("Search quantity, view, # …")
         self.search.setClearButtonEnabled(True)
+        self.search.setMinimumWidth(220)
         self.view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.view.verticalHeader().hide()

@@ -26,6 +26,9 @@ BUTTON_TIPS = {
     "Clear": "Take away the traces on this loop; a scale made from them stays.",
     "Make scale": "Fit the traced object: mm per pixel with its standard uncertainty.",
     "Remove scale": "Take the loop's scale away: its lengths are in pixels then.",
+    "After an implant": "Show the quantities of a follow-up, after a closure.",
+    "Clear landmarks": "Take away the landmarks of the frame on show; undo brings them back.",
+    "Size chart": "Choose your own size chart (CSV); the program has none and recommends nothing.",
     "All quantities": "Show every quantity of the protocol, or only what this read asks for.",
 }
 

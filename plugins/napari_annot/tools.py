@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from annot.calibration import ObjectKind, ObjectRequest
 from annot.geometry import PixelPoint, length_px
 from annot.vocabulary import MEASURANDS, Measurand
+from annot.vocabulary.landmarks import LANDMARKS
 
 # The palette of Okabe and Ito (2008), which stays distinct under colour-blindness.
 ORANGE, SKY, GREEN, YELLOW, PURPLE = "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#CC79A7"
@@ -25,6 +26,15 @@ SHORT_TITLES = {
     "depth": "Depth",
     "distance": "Distance",
     "landing_zone_contour": "Landing contour",
+    "device_shoulder_width": "Device shoulder",
+    "device_face_width": "Device face",
+    "device_end_width": "Device end",
+    "axis_tilt": "Tilt of the device",
+    "gap_width": "Residual gap",
+    "circumflex_distance": "To circumflex",
+    "mitral_distance": "To mitral valve",
+    "vein_distance": "To upper vein",
+    "artery_distance": "To pulmonary artery",
 }
 
 
@@ -46,6 +56,8 @@ class Tool:
         For a caliper.
     traces : str or None
         Kind of the reference object, for a trace.
+    landmark : str or None
+        Name of the landmark, for one that is placed.
     """
 
     name: str
@@ -55,6 +67,7 @@ class Tool:
     straight: bool = True
     measurand: Measurand | None = None
     traces: ObjectKind | None = None
+    landmark: str | None = None
 
 
 def _caliper(name: str) -> Tool:
@@ -79,6 +92,16 @@ def _caliper(name: str) -> Tool:
 
 
 CALIPER_TOOLS = tuple(_caliper(name) for name in MEASURANDS)
+LANDMARK_TOOLS = tuple(
+    Tool(
+        name=f"place_{one.name}",
+        title=one.title,
+        colour=WHITE,
+        hint=f"{one.title}: click {one.meaning}. Esc stops.",
+        landmark=one.name,
+    )
+    for one in LANDMARKS.values()
+)
 BENT_DEPTH = Tool(
     name="bent_depth",
     title="Depth along a bend",
@@ -142,6 +165,12 @@ OBJECT_TOOLS = {
 def tool_of(measurand: Measurand) -> Tool:
     """Return the straight tool of a measurand."""
     return next(one for one in CALIPER_TOOLS if one.measurand == measurand)
+
+
+def look_of(measurand: Measurand) -> tuple[str, str]:
+    """Return title and colour of what is measured, drawn or derived."""
+    title = SHORT_TITLES.get(measurand.name, measurand.title)
+    return title, COLOURS.get(measurand.name, YELLOW)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

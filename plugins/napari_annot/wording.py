@@ -202,6 +202,8 @@ def origin_marks(caliper: Caliper) -> tuple[str, ...]:
     """Return a line on where a caliper comes from, unless it was drawn by hand."""
     if not caliper.confirmed:
         return (f"{UNCONFIRMED_SIGN}{caliper.origin}, {UNCONFIRMED}",)
+    if caliper.origin == "derived":
+        return ("from landmarks",)
     return () if caliper.origin == "drawn" else (f"{caliper.origin}, confirmed",)
 
 

@@ -51,6 +51,82 @@ os.kill(os.getpid(), signal.SIGKILL)
 """
 
 
+EVERY_ACT = """
+from dataclasses import replace
+from annot.geometry import PixelPoint
+from annot.reads import Conditions
+from annot.reads.read import Implant
+from napari_annot.pen import Pen
+from napari_annot.tools import CALIPER_TOOLS, LANDMARK_TOOLS
+
+def click(desk, tool, *places):
+    pen = Pen(desk)
+    desk.arm(tool)
+    for place in places:
+        pen.press(PixelPoint(*place), reach_px=1)
+        pen.release(PixelPoint(*place), travelled=False)
+
+def redone(desk):
+    desk.undo()
+    desk.redo()
+
+# a read may be looked up by its cell, which then numbers the repeat
+def read_a_cell(desk):
+    desk.read_repeat("ostium_width", 0, 2)
+    click_on(desk, (100, 100), (160, 120))
+
+def click_on(desk, *places):
+    pen = Pen(desk)
+    for place in places:
+        pen.press(PixelPoint(*place), reach_px=1)
+        pen.release(PixelPoint(*place), travelled=False)
+
+def copied(desk):
+    desk.stand_on(2)
+    desk.copy_here()
+
+ACTS = (
+    lambda desk: click(desk, LANDMARK_TOOLS[0], (50, 60)),
+    lambda desk: click(desk, LANDMARK_TOOLS[1], (55, 60)),
+    lambda desk: desk.state_conditions(
+        Conditions(loading="fasting", moment="largest", atrial_pressure_mmhg=12.0)
+    ),
+    lambda desk: desk.state_protocol("closure-follow-up"),
+    lambda desk: desk.state_implant(Implant(nominal_width_mm=24.0, tolerance_mm=0.2)),
+    lambda desk: desk.state_protocol("closure-planning"),
+    read_a_cell,
+    lambda desk: desk.nudge(1, 0),
+    copied,
+    lambda desk: desk.confirm(),
+    redone,
+    lambda desk: desk.clear_landmarks(),
+    lambda desk: desk.stand_on(0),
+    lambda desk: desk.clear_landmarks(),
+    lambda desk: desk.undo(),
+)
+"""
+KILLED_AFTER = (
+    EVERY_ACT
+    + """
+import os, signal, sys
+from pathlib import Path
+from annot.tasks.open import open_loop
+from napari_annot.autosave import Autosave
+from napari_annot.desk import Desk
+from napari_annot.filing import save
+
+desk = Desk()
+Keeper = Autosave(desk)
+desk.show(desk.add(open_loop(Path(sys.argv[1]))))
+desk.state_reader("A", "S1")
+save(desk, Path(sys.argv[2]))
+for act in ACTS[: int(sys.argv[3])]:
+    act(desk)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+)
+
+
 def draw_one(desk, row):
     start, end = PixelPoint(row, 100), PixelPoint(row, 160)
     pen = Pen(desk)
@@ -80,6 +156,38 @@ def test_a_killed_process_loses_the_stroke_in_hand_and_no_more(xray, tmp_path, d
     assert desk.read.reader == "A"
     assert desk.read_file == read_file
     assert desk.unsaved
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+@pytest.mark.parametrize("count", [1, 5, 9, 15])
+def test_whatever_was_done_last_outlives_a_kill(xray, tmp_path, on_xray, desk, count):
+    read_file = tmp_path / "read.json"
+    words = [sys.executable, "-c", KILLED_AFTER, str(xray.path), str(read_file), str(count)]
+    assert subprocess.run(words, check=False).returncode == -signal.SIGKILL
+    acts = {}
+    exec(EVERY_ACT, acts)  # the same acts here, where nobody is killed
+    on_xray.state_reader("A", "S1")
+    for act in acts["ACTS"][:count]:
+        act(on_xray)
+    expected = on_xray.read
+    other = Desk()
+    take_up(other, autosave_of(read_file), read_file)
+    assert other.read == expected
+    assert other.unsaved
+
+
+@pytest.mark.parametrize("act", range(5))
+def test_every_statement_is_one_step_back_and_forth(on_xray, act):
+    acts = {}
+    exec(EVERY_ACT, acts)
+    before = on_xray.read
+    acts["ACTS"][act](on_xray)
+    after = on_xray.read
+    assert after != before
+    on_xray.undo()
+    assert on_xray.read == before
+    on_xray.redo()
+    assert on_xray.read == after
 
 
 def test_saving_takes_the_kept_work_away(kept, tmp_path):

@@ -30,7 +30,8 @@ def test_without_a_scale_a_length_is_in_pixels_with_a_sign(on_xray, draw):
     assert not row.scaled
     assert row.value.endswith("px")
     assert "no scale" in row.warnings[0]
-    (line,) = on_xray.state().lines
+    ring, line = on_xray.state().lines
+    assert ring.mark == "ring", "about the end that the arrows move"
     assert "(no scale)" in line.label
 
 

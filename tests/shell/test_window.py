@@ -72,7 +72,7 @@ class Window:
         self.bot.waitUntil(lambda: QApplication.activeWindow() is not None)
 
     def wait_for_scale(self):
-        self.bot.waitUntil(lambda: self.dock.desk.state().scale.state != "fitting", timeout=20000)
+        self.bot.waitUntil(lambda: self.dock.desk.state().scale.state != "fitting", timeout=60000)
 
     def cell(self, row, column):
         model = self.dock.table.model

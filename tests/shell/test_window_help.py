@@ -108,6 +108,7 @@ def test_what_the_header_names_is_filled_in_and_not_used(window, xray, tmp_path)
     window.dock.open_paths([tmp_path / "named.dcm"])
     window.bot.wait(50)
     panel = window.dock.scale
+    window.dock.turn_to(panel)
     assert panel.offers.isVisible()
     assert panel.offers.choice.currentText() == "catheter, 2 mm"
     assert panel.size_mm_or_fr.text() == ""
@@ -125,6 +126,7 @@ def test_a_protected_echo_scale_is_overruled_with_a_reason_only(window, echo, tm
     window.dock.open_paths([tmp_path / "protected.dcm"])
     window.bot.wait(50)
     panel = window.dock.scale
+    window.dock.turn_to(panel)
     panel.kind.setCurrentIndex(panel.kind.findData("given"))
     panel.mm_per_px.setText("0.3")
     panel.u_percent.setText("2")
