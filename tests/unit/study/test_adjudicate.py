@@ -18,6 +18,7 @@ from annot.tasks.reads_cases import cases_of
 from annot.tasks.reads_collect import collect
 from annot.tasks.reads_final import FINAL_TABLE, finals_of
 from annot.tasks.reads_freeze import Freezing, freeze
+from annot.tasks.reads_key import unblind
 from annot.tasks.reads_sign import sign
 from annot.tasks.reads_status import status_of
 from tests.blinded_study import LAB, drawn, make_lab, read_all
@@ -241,6 +242,13 @@ def test_a_frozen_study_gives_the_same_table_again_and_takes_nothing(apart, tmp_
         amend(apart.study(), dark, by=LAB, reason="too late")
     assert collect(apart.study(), apart.packages / "A", by=LAB).fresh == 0
     assert status_of(apart.study()).frozen.startswith("lab, ")
+    # who looks behind a code after the end is kept, and the frozen head stays where it was
+    unblind(apart.folder, [code], apart.ring, by="head", reason="report to the site")
+    last = freeze(apart.study(), Freezing(table=tmp_path / "again.csv", by="Q"))
+    assert last.anchor == done.anchor
+    report = apart.study().store.verify_chain("HARBOUR", anchors=[done.anchor])
+    assert report.holds
+    assert report.events == done.anchor.sequence + 1
 
 
 def test_another_version_of_the_program_does_not_pass_its_table_off_as_the_frozen_one(
