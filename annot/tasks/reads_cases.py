@@ -1,8 +1,9 @@
 """What two readers both measured, and whether they are further apart than the protocol allows."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import SeenLength, mean_length, seen_length
 from annot.sizing.chart import SizeChart
 from annot.sizing.match import region_of
-from annot.store import Query
+from annot.store import Event, Query
 from annot.tasks.reads_study import Study
 from annot.tasks.reads_table import measured_row, rows_now
 from annot.vocabulary.protocol import Adjudication
@@ -86,7 +87,7 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             f"The protocol {study.protocol.label} sends different size rows to a third reader: "
             "give the chart (--chart)."
         )
-    asked = {asked_code(body) for body in adjudications(study).values()}
+    ever, asked = (codes_asked(adjudications(study, history=past)) for past in (True, False))
     first = {one.code: one for one in study.presentations if one.repeat_of is None}
     groups: dict[tuple[str, str, str, str], dict[str, list[MeasuredRow]]] = {}
     for row in rows_now(study):
@@ -104,7 +105,7 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             moment=moment,
             unit=unit,
             sides=tuple(
-                sorted((s for c, s in sides.items() if c not in asked), key=lambda s: s.reader)
+                sorted((s for c, s in sides.items() if c not in ever), key=lambda s: s.reader)
             ),
             third=next((s for c, s in sides.items() if c in asked), None),
         )
@@ -112,15 +113,16 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
     return sorted(found, key=lambda one: one.key)
 
 
-def adjudications(study: Study) -> Mapping[str, object]:
-    """Return what was sent to a third reader, by the case's key."""
-    query = Query(study=study.file.code, kind=ADJUDICATION_KIND)
-    return {event.record.key: event.record.body for event in study.store.read(query)}
+def adjudications(study: Study, *, history: bool = False) -> list[Event]:
+    """Return what was sent to third readers; with `history` what was superseded too."""
+    query = Query(study=study.file.code, kind=ADJUDICATION_KIND, history=history)
+    return list(study.store.read(query))
 
 
-def asked_code(body: object) -> str:
-    """Return the showing by which a third reader was asked."""
-    return str(body["code"]) if isinstance(body, dict) else ""
+def codes_asked(asked: Iterable[Event]) -> set[str]:
+    """Return the showings by which third readers were asked."""
+    bodies: list[Any] = [one.record.body for one in asked]
+    return {str(body["code"]) for body in bodies}
 
 
 def _moment(text: str | None) -> str:
