@@ -6,30 +6,14 @@ from typing import Annotated
 
 import typer
 
-from annot.cli.agree import agree
-from annot.cli.audit import audit
-from annot.cli.check import check
-from annot.cli.demo import demo
-from annot.cli.discuss import discuss
-from annot.cli.followup import followup
-from annot.cli.geometry import geometry
-from annot.cli.loops import loops
-from annot.cli.measure import measure
 from annot.cli.printing import say, say_fault
-from annot.cli.protocol import protocol
-from annot.cli.reads import reads
-from annot.cli.scale import scale
-from annot.cli.schema import schema
-from annot.cli.section import section
-from annot.cli.sizes import sizes
-from annot.cli.track import track
-from annot.cli.validate import validate
-from annot.cli.view import view
+from annot.cli.verbs import Verbs
 from annot.errors import AnnotError
 from annot.vocabulary import CAUTION
 
 app = typer.Typer(
     name="annot",
+    cls=Verbs,
     epilog=CAUTION,
     no_args_is_help=True,
     add_completion=False,
@@ -52,29 +36,6 @@ def options(
 ) -> None:
     """Measure stored angiography and echo loops, every number with its uncertainty."""
     del show
-
-
-for verb in (
-    demo,
-    loops,
-    scale,
-    measure,
-    track,
-    section,
-    followup,
-    discuss,
-    sizes,
-    geometry,
-    view,
-    schema,
-    agree,
-):
-    app.command()(verb)
-app.add_typer(audit, name="audit")
-app.add_typer(check, name="check")
-app.add_typer(protocol, name="protocol")
-app.add_typer(reads, name="reads")
-app.add_typer(validate, name="validate")
 
 
 def run() -> None:

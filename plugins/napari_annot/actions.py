@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 from napari_annot.caliper_panel import PALETTE
 
-DRAWING, READING, PLAYING, LOOKING, HELP = (
+DRAWING, READING, PLAYING, SIDE, LOOKING, HELP = (
     "Drawing",
     "Reading",
     "Playback",
+    "Two loops",
     "Looking only",
     "Help",
 )
@@ -85,6 +86,13 @@ ACTIONS: tuple[Action, ...] = (
         ("last_r_wave", "Go to the R wave before", "Shift+R"),
         ("largest", "Go to the largest measured width of the loop", "M"),
         ("best_filled", "Go to the frame suggested as best filled (X-ray)", "F"),
+        ("playback_dock", "Show or hide playback under the picture", "P"),
+    ),
+    *_of(
+        SIDE,
+        ("side_by_side", "Show a second loop beside this one, or hide it", "C"),
+        ("change_over", "Change the two loops over", "X"),
+        ("other_link", "Link the two loops by R wave, or by time", "T"),
     ),
     *_of(
         LOOKING,

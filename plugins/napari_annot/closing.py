@@ -1,6 +1,7 @@
 """The window does not close over unsaved work without asking."""
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from qtpy.QtCore import QEvent, QObject
 from qtpy.QtWidgets import QWidget
@@ -28,9 +29,11 @@ class ClosingGuard(QObject):
 
     def let_go(self) -> None:
         """Watch no window any more."""
-        if self._window is not None:
-            self._window.removeEventFilter(self)
-            self._window = None
+        window, self._window = self._window, None
+        if window is not None:
+            # a window that has closed may be gone, and its filters with it
+            with suppress(RuntimeError):
+                window.removeEventFilter(self)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  # Qt's name
         """Hold a closing back until a person has said what becomes of unsaved work."""

@@ -54,10 +54,17 @@ class FillingFinder(QObject):
 
     def _follow(self) -> None:
         loop, file = self._desk.loop, self._desk.shown
+        self._forget_gone()
         if loop is None or file in self._asked or loop.frames < 2:
             return
         if loop.header.xray is not None and not loop.header.colour and not self._rest.isActive():
             self._rest.start()
+
+    def _forget_gone(self) -> None:
+        """Drop what is known of loops that another read has put off the desk."""
+        for file in self._asked - self._desk.loops.keys():
+            self._asked.discard(file)
+            self.curves.pop(file, None)
 
     def _start(self) -> None:
         loop, file = self._desk.loop, self._desk.shown
@@ -80,8 +87,9 @@ class FillingFinder(QObject):
         self._done.emit(file, curve or future.result())
 
     def _keep(self, file: str, curve: FillingCurve) -> None:
-        self.curves[file] = curve
-        self.found.emit(file)
+        if file in self._desk.loops:
+            self.curves[file] = curve
+            self.found.emit(file)
 
 
 def _go_on(stop: Event, _: int) -> None:

@@ -166,8 +166,11 @@ class Looks:
 
     def _follow(self) -> None:
         """Give a picture that has come anew the look that its loop had."""
+        loops = self._desk.loops
+        self._kept = {key: look for key, look in self._kept.items() if key[0] in loops}
         layer = self._grey_layer()
         if layer is None:
+            self._put_on = None
             return
         now = (layer, self._desk.display)
         if self._put_on is None or self._put_on[0] is not layer or self._put_on[1] != now[1]:

@@ -98,9 +98,12 @@ class Pictures:
             self._desk.show(None)
 
     def _on_step(self) -> None:
+        if self.layer is None:
+            # a picture that is being taken away moves the slider too: following it would bring
+            # the picture back, into a viewer that may be closing
+            return
         if not self._busy and self._desk.shown is not None:
             self._desk.stand_on(int(self._viewer.dims.current_step[0]))
-
         fault = self._undecoded()
         if fault:
             self._desk.say(fault, fault=True)

@@ -38,7 +38,8 @@ class Playback(QObject):
         self._follow()
 
     def close(self) -> None:
-        """Stop, and let go of the desk."""
+        """Stop, and let go of the desk; nobody is told, for the window may be gone."""
+        self.blockSignals(True)
         self._stop()
         self._desk.changed.disconnect(self._follow)
 

@@ -32,11 +32,11 @@ def resolve(facts: Facts) -> ScreenState:
         modality=loop.header.modality if loop else "",
         display=display_words(loop, facts.display) if loop else DisplayWords(),
         frame=facts.frame,
-        caption=_caption(facts, loop),
+        caption=caption_of(facts, loop),
         scale=_scale_words(facts, loop),
         request=part.scale if part else None,
         trace=facts.traces.get(facts.shown or ""),
-        lines=_lines(facts, part),
+        lines=lines_of(facts, part),
         rows=rows,
         tool=facts.tool,
         drawing_path=facts.draft is not None and not facts.draft.tool.straight,
@@ -82,7 +82,8 @@ def _loop_lines(facts: Facts) -> tuple[LoopLine, ...]:
     )
 
 
-def _caption(facts: Facts, loop: Loop | None) -> str:
+def caption_of(facts: Facts, loop: Loop | None) -> str:
+    """Return what stands over the picture of the loop on show."""
     if loop is None or facts.shown is None:
         return ""
     header = loop.header
@@ -159,7 +160,8 @@ def _short_title(title: str, answer: Answer) -> str:
     return f"{title}, {forms[outcome.form]}" if outcome.form in forms else title
 
 
-def _lines(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
+def lines_of(facts: Facts, part: LoopRead | None) -> tuple[DrawnLine, ...]:
+    """Return the lines on the frame on show."""
     if part is None:
         return ()
     return (

@@ -61,6 +61,10 @@ class TablePanel(QWidget):
         self.view.horizontalHeader().sortIndicatorChanged.connect(lambda *_: self._fit_rows())
 
     def _set_up_view(self) -> None:
+        # with a parent, its wires go when the panel goes: Qt holds them where no search for
+        # cycles sees them, and through them the whole dock
+        self.model.setParent(self)
+        self.shown.setParent(self)
         self.shown.setSourceModel(self.model)
         self.shown.setSortRole(SORT_ROLE)
         self.shown.setFilterRole(FILTER_ROLE)

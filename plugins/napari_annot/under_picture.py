@@ -1,11 +1,11 @@
 """Puts a dock under the picture, in the theme's colours, and takes it away again."""
 
-from functools import partial
 from typing import Any
 
-from qtpy.QtCore import Qt, QTimer
-from qtpy.QtWidgets import QDockWidget, QMainWindow, QWidget
+from qtpy.QtCore import Qt
+from qtpy.QtWidgets import QMainWindow, QWidget
 
+from napari_annot.docking import dock_of, put_in, take_out_later
 from napari_annot.play_dock import PlayDock
 
 TITLE = "Playback"
@@ -20,18 +20,24 @@ class UnderPicture:
         # a model of a viewer has no window
         self._window = getattr(viewer, "window", None)
         if self._window is not None:
-            self._window.add_dock_widget(
-                dock, name=TITLE, area="bottom", add_vertical_stretch=False
-            )
+            put_in(self._window, dock, name=TITLE, area="bottom")
         viewer.events.theme.connect(self._follow_theme)
         self._follow_theme()
 
+    def show_or_hide(self) -> None:
+        """Show the dock, also where a person closed it, or hide it."""
+        frame = dock_of(self._dock)
+        if frame is not None and frame.isVisible():
+            frame.hide()
+        elif self._window is not None:
+            put_in(self._window, self._dock, name=TITLE, area="bottom")
+
     def settle(self, window: QWidget, below: QWidget) -> None:
         """Stand right under the picture, another dock of the same side below."""
-        own, other = self._dock.parentWidget(), below.parentWidget()
+        own, other = dock_of(self._dock), dock_of(below)
         if self._settled or not isinstance(window, QMainWindow):
             return
-        if isinstance(own, QDockWidget) and isinstance(other, QDockWidget):
+        if own is not None and other is not None:
             self._settled = True
             window.splitDockWidget(own, other, Qt.Orientation.Vertical)
 
@@ -40,19 +46,10 @@ class UnderPicture:
         self._dock.close_down()
         self._viewer.events.theme.disconnect(self._follow_theme)
         if self._window is not None:
-            QTimer.singleShot(0, partial(_remove, self._window, self._dock))
+            take_out_later(self._window, self._dock)
 
     def _follow_theme(self) -> None:
         from napari.utils.theme import get_theme
 
         theme = get_theme(self._viewer.theme)
         self._dock.follow_theme(theme.text.as_hex(), theme.background.as_hex())
-
-
-def _remove(window: Any, dock: PlayDock) -> None:
-    """Take a dock out of a window, unless either is gone already."""
-    try:
-        window.remove_dock_widget(dock)
-        dock.deleteLater()
-    except (AttributeError, LookupError, RuntimeError):
-        return

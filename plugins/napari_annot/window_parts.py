@@ -13,6 +13,7 @@ from napari_annot.key_list import KeyList
 from napari_annot.keys import Keys
 from napari_annot.play_dock import PlayDock
 from napari_annot.screen_state import ScreenState
+from napari_annot.side_dock import SidePlace
 from napari_annot.stage import Stage
 from napari_annot.tools import Tool
 from napari_annot.under_picture import UnderPicture
@@ -33,12 +34,14 @@ class WindowParts:
         self.key_list = KeyList(self.keys, owner)
         self.play = PlayDock(desk, self.keys)
         self._under = UnderPicture(viewer, self.play)
+        self.side = SidePlace(viewer, desk)
         self.play.playback.playing.connect(stage.hold_caption)
         self._bind()
 
     def close(self) -> None:
-        """Stop playing; the dock under the picture goes."""
+        """Stop playing; the docks under and beside the picture go."""
         self._under.close()
+        self.side.close()
 
     def settle(self, window: QWidget, below: QWidget) -> None:
         """Put playback between the picture and what stands below it."""
@@ -86,8 +89,12 @@ class WindowParts:
         keys.bind("cancel", pen.cancel, when=lambda state: state.tool is not None)
         keys.bind("finish", pen.end_path, when=lambda state: state.drawing_path)
         keys.bind("key_list", self.key_list.open_list)
-        looks = self._stage.looks
+        keys.bind("playback_dock", self._under.show_or_hide)
+        looks, side = self._stage.looks, self.side
         for name, done in (
+            ("side_by_side", side.show_or_hide),
+            ("change_over", side.change_over),
+            ("other_link", side.other_link),
             ("next_window", looks.next_window),
             ("last_window", partial(looks.next_window, -1)),
             ("swap_greys", looks.swap_greys),
