@@ -202,3 +202,15 @@ def test_the_sheet_is_worked_out_once_for_what_has_not_changed(two_loops):
     first = two_loops.sheet()
     two_loops.say("something else")
     assert two_loops.sheet() is first
+
+
+def test_a_quantity_of_any_view_is_asked_in_each_until_one_is_read(two_loops):
+    row = next(one for one in two_loops.sheet().rows if one.quantity == "depth")
+    assert [cell.wanted for cell in row.cells] == [True, True]
+    two_loops.state_protocol("closure-follow-up")
+    sheet = two_loops.sheet()
+    xray = next(at for at, one in enumerate(sheet.columns) if one.title == "X-ray")
+    tilt = next(one for one in sheet.rows if one.quantity == "axis_tilt")
+    assert tilt.cells[xray].wanted, "any projection will do"
+    face = next(one for one in sheet.rows if one.quantity == "device_face_width")
+    assert not face.cells[xray].wanted
