@@ -214,3 +214,26 @@ def test_a_quantity_of_any_view_is_asked_in_each_until_one_is_read(two_loops):
     assert tilt.cells[xray].wanted, "any projection will do"
     face = next(one for one in sheet.rows if one.quantity == "device_face_width")
     assert not face.cells[xray].wanted
+
+
+def test_a_loop_comes_up_on_its_suggested_frame_and_then_where_it_was_read(two_loops):
+    xray, echo = (one.file for one in two_loops.read.loops)
+    asked = []
+    two_loops.frame_wanted.connect(asked.append)
+    two_loops.frame_wanted.connect(two_loops.stand_on)
+    two_loops.suggest(xray, 4)
+    two_loops.suggest(echo, None)
+    two_loops.read_cell("depth", 1)
+    assert asked == [4]
+    assert "Frame 4 is suggested as best filled" in two_loops.message
+    press(two_loops, LINE)
+    two_loops.stand_on(2)
+    two_loops.read_cell("ostium_width", 1)
+    assert asked == [4], "whoever stands on another frame of the loop stays there"
+    two_loops.arm(None)
+    two_loops.show(echo)
+    two_loops.read_cell("ostium_width", 1)
+    assert asked == [4, 4], "where it was read last"
+    two_loops.arm(None)
+    two_loops.read_cell("ostium_width", 0)
+    assert asked == [4, 4], "nothing is suggested for the echo loop"
