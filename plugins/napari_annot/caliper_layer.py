@@ -21,6 +21,7 @@ class CaliperLayer:
         self._layer: Any = None
         self._drawn: object = None
         self._put_away = False
+        self._styles: list[tuple[float, str, str]] = []
         desk.changed.connect(self.refresh)
         viewer.scene.camera.events.zoom.connect(self._on_zoom)
 
@@ -105,13 +106,18 @@ class CaliperLayer:
                 layer.data = []
                 layer.features = {"label": []}
             return
-        # napari gives new shapes the features of the last one, so all are stated together
-        layer.data = [(piece.vertices, piece.kind) for piece in pieces]
-        layer.edge_width = [piece.width for piece in pieces]
-        layer.edge_color = [piece.edge for piece in pieces]
-        layer.face_color = [piece.face for piece in pieces]
-        layer.features = {"label": [piece.label for piece in pieces]}
-        layer.editable = False
+        styles = [(piece.width, piece.edge, piece.face) for piece in pieces]
+        with layer.block_thumbnail_update():
+            # napari gives new shapes the features of the last one, so all are stated together
+            kept = layer.nshapes == len(pieces) and styles == self._styles
+            layer.data = [(piece.vertices, piece.kind) for piece in pieces]
+            if not kept:  # shapes of the same number keep how they were drawn
+                layer.edge_width = [piece.width for piece in pieces]
+                layer.edge_color = [piece.edge for piece in pieces]
+                layer.face_color = [piece.face for piece in pieces]
+            layer.features = {"label": [piece.label for piece in pieces]}
+            layer.editable = False
+        self._styles = styles
 
     def _put(self, *, away: bool) -> None:
         """Take an empty layer off the canvas: even empty it costs more per frame than a picture.
