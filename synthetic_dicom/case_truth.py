@@ -21,7 +21,7 @@ from synthetic_dicom.truth import (
     UltrasoundGeometryTruth,
     XrayGeometryTruth,
 )
-from synthetic_dicom.ultrasound_truth import ultrasound_calipers
+from synthetic_dicom.ultrasound_truth import section_contours, ultrasound_calipers
 from synthetic_dicom.ultrasound_view import Screen
 from synthetic_dicom.xray_image import XrayScene, opacification
 from synthetic_dicom.xray_truth import xray_calipers, xray_objects
@@ -76,6 +76,9 @@ def truth_of(
         device=_device(scene, beating),
         derived=derived,
     )
+    if derived and not calipers:
+        areas = [one.value for one in derived if one.unit == "mm2"]
+        return replace(truth, largest_frame=int(np.argmax(areas)))
     if not calipers:
         return truth
     widths = [truth.caliper("ostium_width", index).value_mm for index in range(count)]
@@ -87,7 +90,7 @@ def _from_places(
 ) -> tuple[tuple[LandmarkTruth, ...], tuple[SeenTruth, ...]]:
     """Return landmarks and the numbers between them; of two planes on a screen, the first's."""
     if not calipers:
-        return (), ()
+        return (), _contours(scene, beating)
     shown = scene.panels[0] if isinstance(scene, Screen) else scene
     ostia = {one.frame: one for one in reversed(calipers) if one.quantity == "ostium_width"}
     landmarks: list[LandmarkTruth] = []
@@ -96,6 +99,15 @@ def _from_places(
         landmarks += landmarks_of(seen, ostia[frame], frame)
         derived += derived_of(seen, ostia[frame], frame)
     return tuple(landmarks), tuple(derived)
+
+
+def _contours(scene: XrayScene | Screen, beating: BeatingAnatomy) -> tuple[SeenTruth, ...]:
+    """Return the sections' contours where a plane lies square to the neck."""
+    if not isinstance(scene, Screen) or scene.panels[0].square_mm is None:
+        return ()
+    panel = scene.panels[0]
+    quantity = "ostium" if scene.panels[0].square_mm < 1.0 else "landing_zone"
+    return tuple(section_contours(panel, beating, quantity))
 
 
 def _device(scene: XrayScene | Screen, beating: BeatingAnatomy) -> tuple[SeenTruth, ...]:

@@ -81,6 +81,17 @@ def _ultrasound_cases() -> tuple[Case, ...]:
             "the same implant in the plane at 45 degrees, with a gap beside it",
             replace(ultrasound_layouts.one_plane(45.0), implant=Implant()),
         ),
+        # a micrometre inside, where the neck begins and the vestibule ends
+        _ultrasound(
+            "us_square_ostium",
+            "plane square to the neck at the ostium",
+            ultrasound_layouts.square_plane(0.001),
+        ),
+        _ultrasound(
+            "us_square_zone",
+            "plane square to the neck 10 mm inside the ostium",
+            ultrasound_layouts.square_plane(10.0),
+        ),
         _ultrasound("us_grey", "grey values", ultrasound_layouts.one_plane(0.0, colour=False)),
         _ultrasound(
             "us_two_regions", "two planes with two scales", ultrasound_layouts.two_planes()

@@ -87,7 +87,49 @@ class SoftEdge:
         return np.asarray(0.5 * self.depth * (1.0 + np.tanh(signed / self.width_px)))
 
 
-Shape = TubeShape | BandedWire | BallShape | SoftEdge
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lattice:
+    """A grid of beads, or of wires that cross, at first + i * way + j * other, all in pixels.
+
+    Nodes lie farther apart than they are wide; `counts` are how many there are along both ways.
+    """
+
+    first_px: tuple[float, float]
+    way_px: tuple[float, float]
+    other_px: tuple[float, float]
+    counts: tuple[int, int]
+    thick_px: float
+    per_px: float
+    wires: bool = False
+
+    def node_px(self, i: int, j: int) -> tuple[float, float]:
+        """Return a node's place (row, column)."""
+        return (
+            self.first_px[0] + i * self.way_px[0] + j * self.other_px[0],
+            self.first_px[1] + i * self.way_px[1] + j * self.other_px[1],
+        )
+
+    def attenuation(self, rows: FloatArray, columns: FloatArray) -> FloatArray:
+        """Return the ray sums of parallel rays through places of any one shape (n,)."""
+        ways = np.array([self.way_px, self.other_px]).T
+        place = np.stack([rows - self.first_px[0], columns - self.first_px[1]])
+        step = np.linalg.solve(ways, place)
+        most = np.array(self.counts)[:, np.newaxis] - 1
+        nearest = np.clip(np.rint(step), 0, most)
+        if not self.wires:
+            away = np.hypot(*(place - ways @ nearest))
+            return self.per_px * chord_px(away, self.thick_px)
+        # a step off a wire is so many pixels square to it, by the area of the cell
+        area, total = abs(np.linalg.det(ways)), np.zeros(rows.size)
+        reach = np.all((step > -0.5) & (step < most + 0.5), axis=0)
+        for one in (0, 1):
+            square = area / np.hypot(*ways[:, 1 - one])
+            away = np.abs(step[one] - nearest[one]) * square
+            total += np.where(reach, self.per_px * chord_px(away, self.thick_px), 0.0)
+        return total
+
+
+Shape = TubeShape | BandedWire | BallShape | SoftEdge | Lattice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,12 @@ class _PolarGrid:
             axial_mm=depth * np.cos(angle) - panel.ostium_depth_mm,
             direction=beating.anatomy.in_frame(panel.plane_deg),
         )
+        if panel.square_mm is not None:
+            points = replace(
+                points,
+                down=beating.anatomy.in_frame(panel.plane_deg + 90.0),
+                origin_mm=np.array([0.0, 0.0, panel.square_mm]),
+            )
         return cls(depth_mm=depth, angle_rad=angle, points=points)
 
 
@@ -137,9 +143,7 @@ def _implant_echo(
     implant: Implant, beside: DeviceNeighbours, beating: BeatingAnatomy, points: PlanePoints
 ) -> FloatArray:
     """Return the echo of an implant's wall and of the leaflet beside it."""
-    neck = np.array([0.0, 0.0, 1.0])
-    places = points.lateral_mm[..., None] * points.direction + points.axial_mm[..., None] * neck
-    depth = implant.depth_inside_mm(beating.anatomy, places)
+    depth = implant.depth_inside_mm(beating.anatomy, points.places_mm())
     wall = np.where((depth >= 0.0) & (depth <= implant.wall_mm), 0.8, 0.0)
     leaflet = 0.6 * beside.leaflet_holds(points.lateral_mm, points.axial_mm)
     return np.asarray(np.maximum(wall, leaflet))

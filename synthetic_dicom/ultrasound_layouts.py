@@ -33,6 +33,12 @@ def one_plane(plane_deg: float, *, colour: bool = True) -> Screen:
     return Screen(rows=480, columns=640, panels=(panel,), trace_region=_TRACE, colour=colour)
 
 
+def square_plane(inside_mm: float) -> Screen:
+    """Return a plane square to the neck, as cut from a volume, so far inside the ostium."""
+    screen = one_plane(0.0)
+    return replace(screen, panels=(replace(screen.panels[0], square_mm=inside_mm),))
+
+
 def two_planes() -> Screen:
     """Return two planes side by side, a right angle and a scale apart."""
     left = _panel(0.0, (8, 16, 315, 411), (0.2300, 0.2300), 88.0)

@@ -6,8 +6,10 @@ import numpy as np
 
 from synthetic_dicom.quadrics import FloatArray
 from synthetic_dicom.scene import BeatingAnatomy
-from synthetic_dicom.truth import CaliperTruth
+from synthetic_dicom.truth import CaliperTruth, SeenTruth
 from synthetic_dicom.ultrasound_view import Panel
+
+_VERTICES = 24
 
 
 def central_chord_mm(axes_mm: FloatArray, off_major_deg: float) -> float:
@@ -25,7 +27,12 @@ def central_chord_mm(axes_mm: FloatArray, off_major_deg: float) -> float:
 
 
 def ultrasound_calipers(panel: Panel, beating: BeatingAnatomy) -> tuple[CaliperTruth, ...]:
-    """Return ostium width, landing-zone width and depth for every frame of one plane."""
+    """Return ostium width, landing-zone width and depth for every frame of one plane.
+
+    A plane square to the neck shows none of them.
+    """
+    if panel.square_mm is not None:
+        return ()
     ostium, landing = beating.ostium_axes_mm(), beating.landing_zone_axes_mm()
     depths, tips = beating.landing_depths_mm(), beating.tips_mm()
     calipers = []
@@ -75,3 +82,43 @@ def _depth_caliper(
         foreshortening_deg=float(np.rad2deg(np.arccos(min(1.0, seen / length)))),
         mm_per_px=panel.mm_per_px,
     )
+
+
+def section_contours(panel: Panel, beating: BeatingAnatomy, quantity: str) -> list[SeenTruth]:
+    """Return area, perimeter and both derived diameters of the neck's section, frame by frame.
+
+    The section is an ellipse; its perimeter is the complete elliptic integral of the second kind.
+    """
+    from scipy.special import ellipe
+
+    assert panel.square_mm is not None
+    found: list[SeenTruth] = []
+    turns = np.linspace(0.0, 2.0 * np.pi, _VERTICES, endpoint=False)
+    sides = [beating.anatomy.in_frame(panel.plane_deg + more)[:2] for more in (0.0, 90.0)]
+    for frame, stretch in enumerate(beating.stretches()):
+        axes = stretch[:2] * beating.anatomy.section_axes_mm(panel.square_mm / float(stretch[2]))
+        rim = 0.5 * axes * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+        area = float(0.25 * np.pi * axes.prod())
+        longest, shortest = float(axes.max()), float(axes.min())
+        perimeter = 2.0 * longest * float(ellipe(1.0 - (shortest / longest) ** 2))
+        values = {
+            "area": (area, "mm2"),
+            "perimeter": (perimeter, "mm"),
+            "area_diameter": (2.0 * float(np.sqrt(area / np.pi)), "mm"),
+            "perimeter_diameter": (perimeter / np.pi, "mm"),
+        }
+        points = tuple(
+            panel.to_px(float(at @ sides[0]), panel.ostium_depth_mm + float(at @ sides[1]))
+            for at in rim
+        )
+        found += [
+            SeenTruth(
+                quantity=f"{quantity}_{form}",
+                frame=frame,
+                points_px=points,
+                value=value,
+                unit=unit,
+            )
+            for form, (value, unit) in values.items()
+        ]
+    return found

@@ -34,6 +34,10 @@ class Panel:
         The region the header declares; wrong on purpose in some cases.
     declared_delta_cm : tuple of float
         Spacing (x, y) the header declares, in cm per pixel.
+    square_mm : float or None
+        Of a plane square to the neck, as cut from a volume: how far inside the ostium it lies. Its
+        columns then run along `plane_deg`, its rows a right angle further. None for a plane along
+        the neck.
     """
 
     plane_deg: float
@@ -45,6 +49,7 @@ class Panel:
     ostium_depth_mm: float = 38.0
     declared_region: tuple[int, int, int, int]
     declared_delta_cm: tuple[float, float]
+    square_mm: float | None = None
 
     def to_px(self, lateral_mm: float, axial_mm: float) -> tuple[float, float]:
         """Return the pixel (row, column) of a place in the plane."""

@@ -61,6 +61,7 @@ def make_lab(
     share: float = 0.5,
     final: str = "adjudicator",
     planes: int = 2,
+    store: str = "study.sqlite",
 ) -> Lab:
     """Make, prepare and assign a study of so many echo planes of one invented patient."""
     loops, packages = folder / "loops", folder / "out"
@@ -70,7 +71,9 @@ def make_lab(
     protocol = folder / "harbour.yaml"
     protocol.write_text(PROTOCOL.replace("SHARE", str(share)).replace("FINAL", final))
     ring = KeyRing(path=folder / "key.json", passphrase="twelve letters", cost=1 << 14)
-    plan = StudyPlan(folder=folder / "study", code=CODE, protocol=str(protocol), by=LAB)
+    plan = StudyPlan(
+        folder=folder / "study", code=CODE, protocol=str(protocol), by=LAB, store=store
+    )
     study, _ = new_study(plan, [loops], ring)
     labels = [one.label for one in study.file.loops]
     study = open_study(plan.folder)

@@ -22,18 +22,33 @@ def found_in(folder: Path, strings: Sequence[str]) -> list[tuple[str, str]]:
         if path.is_file():
             places += list(layers(path.read_bytes()))
         for place, content in places:
-            found += [(f"{path.name}: {place}", one) for one in strings if holds(content, one)]
+            found += [(f"{path.name}: {place}", one) for one in held(content, strings)]
     return found
 
 
 def holds(content: bytes, text: str) -> bool:
     """Tell whether bytes hold a text in any case or encoding, reversed byte pairs or base64."""
-    lower, swapped = content.lower(), np.frombuffer(even(content), "<u2").byteswap().tobytes()
-    return any(
-        text.lower().encode(encoding) in bytes_
-        for encoding in ENCODINGS
-        for bytes_ in (lower, swapped.lower())
-    ) or any(base64.b64encode(text[start:].encode())[:-4] in content for start in range(3))
+    return bool(held(content, [text]))
+
+
+def held(content: bytes, strings: Sequence[str]) -> list[str]:
+    """Return which texts bytes hold; what is made of the bytes is made once for all of them."""
+    lower = content.lower()
+    swapped = np.frombuffer(even(content), "<u2").byteswap().tobytes().lower()
+    return [
+        text
+        for text in strings
+        if any(
+            text.lower().encode(encoding) in bytes_
+            for encoding in ENCODINGS
+            for bytes_ in (lower, swapped)
+        )
+        or any(
+            # shorter pieces stand somewhere by chance
+            len(part) >= 8 and part in content
+            for part in (base64.b64encode(text[start:].encode())[:-4] for start in range(3))
+        )
+    ]
 
 
 def even(content: bytes) -> bytes:

@@ -20,7 +20,7 @@ from annot.agreement.concordance import (
 )
 from annot.agreement.disagreement import ReaderDisagreement, disagreement_chart
 from annot.agreement.drift import Drift, reader_drift
-from annot.agreement.estimate import Estimate
+from annot.agreement.estimate import Statistic
 from annot.agreement.intraclass import (
     FORMS,
     IntraclassForm,
@@ -39,12 +39,12 @@ __all__ = [
     "ComparisonLine",
     "Concordance",
     "Drift",
-    "Estimate",
     "IntraclassForm",
     "LimitsOfAgreement",
     "ReaderDisagreement",
     "Repeatability",
     "SlopingLimits",
+    "Statistic",
     "TotalDeviation",
     "cases_for_limits",
     "concordance",

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from annot.agreement.estimate import Estimate, FloatArray, checked_probability, numbers, pairs
+from annot.agreement.estimate import FloatArray, Statistic, checked_probability, numbers, pairs
 from annot.errors import InputError
 
 MULTIPLIER = 1.96  # the 1999 paper's; the 1986 one rounds to 2
@@ -25,11 +25,11 @@ class LimitsOfAgreement:
     ----------
     n : int
         Pairs of readings (cases where readings are replicated).
-    bias : Estimate
+    bias : Statistic
         Mean difference.
     sd : float
         Standard deviation of a difference between two single readings.
-    lower, upper : Estimate
+    lower, upper : Statistic
         Bias − and + `multiplier` · `sd`, each with its own confidence interval.
     multiplier : float
     unit : {"difference", "ratio"}
@@ -37,10 +37,10 @@ class LimitsOfAgreement:
     """
 
     n: int
-    bias: Estimate
+    bias: Statistic
     sd: float
-    lower: Estimate
-    upper: Estimate
+    lower: Statistic
+    upper: Statistic
     multiplier: float
     unit: str = "difference"
 
@@ -81,7 +81,7 @@ def limits_of_differences(
     reach = float(stdtrit(n - 1, (1 + probability) / 2)) * u
     return LimitsOfAgreement(
         n=n,
-        bias=Estimate(value=mean, low=mean - reach, high=mean + reach, u=u),
+        bias=Statistic(value=mean, low=mean - reach, high=mean + reach, u=u),
         sd=sd,
         lower=_limit(mean, sd, n, -multiplier, probability),
         upper=_limit(mean, sd, n, multiplier, probability),
@@ -89,7 +89,7 @@ def limits_of_differences(
     )
 
 
-def _limit(mean: float, sd: float, n: int, multiplier: float, probability: float) -> Estimate:
+def _limit(mean: float, sd: float, n: int, multiplier: float, probability: float) -> Statistic:
     """Return one limit: √n·(mean − limit)/sd is a noncentral t with parameter −k·√n."""
     from scipy.special import nctdtrit
 
@@ -99,7 +99,7 @@ def _limit(mean: float, sd: float, n: int, multiplier: float, probability: float
     tails = [(1 - probability) / 2, (1 + probability) / 2]
     near, far = (float(nctdtrit(n - 1, shift, tail)) * sd / math.sqrt(n) for tail in tails)
     low, high = (mean + near, mean + far) if multiplier > 0 else (mean - far, mean - near)
-    return Estimate(value=mean + multiplier * sd, low=low, high=high, u=u)
+    return Statistic(value=mean + multiplier * sd, low=low, high=high, u=u)
 
 
 def ratio_limits(
@@ -134,9 +134,9 @@ def ratio_limits(
     )
 
 
-def _exponential(log: Estimate) -> Estimate:
+def _exponential(log: Statistic) -> Statistic:
     value = math.exp(log.value)
-    return Estimate(value=value, low=math.exp(log.low), high=math.exp(log.high), u=value * log.u)
+    return Statistic(value=value, low=math.exp(log.low), high=math.exp(log.high), u=value * log.u)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,22 +145,22 @@ class SlopingLimits:
 
     Attributes
     ----------
-    intercept, slope : Estimate
+    intercept, slope : Statistic
         Of the differences on the means of both readings.
     residual_sd : float
         About that line.
-    spread_intercept, spread_slope : Estimate
+    spread_intercept, spread_slope : Statistic
         Of the absolute residuals on the means: a slope whose interval leaves zero says that the
         spread changes too.
     spread_changes : bool
         Whether the limits follow the spread's line; otherwise they are parallel to the bias.
     """
 
-    intercept: Estimate
-    slope: Estimate
+    intercept: Statistic
+    slope: Statistic
     residual_sd: float
-    spread_intercept: Estimate
-    spread_slope: Estimate
+    spread_intercept: Statistic
+    spread_slope: Statistic
     spread_changes: bool
     multiplier: float
 
@@ -202,7 +202,7 @@ def sloping_limits(
 
 def straight_line(
     x: FloatArray, y: FloatArray, *, probability: float = 0.95
-) -> tuple[Estimate, Estimate, float]:
+) -> tuple[Statistic, Statistic, float]:
     """Return intercept, slope and residual SD of an ordinary least-squares line."""
     from scipy.special import stdtrit
 
@@ -223,5 +223,5 @@ def straight_line(
     )
 
 
-def _with_reach(value: float, u: float, factor: float) -> Estimate:
-    return Estimate(value=value, low=value - factor * u, high=value + factor * u, u=u)
+def _with_reach(value: float, u: float, factor: float) -> Statistic:
+    return Statistic(value=value, low=value - factor * u, high=value + factor * u, u=u)

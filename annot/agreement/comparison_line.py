@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from annot.agreement.estimate import Estimate, FloatArray, checked_probability, pairs
+from annot.agreement.estimate import FloatArray, Statistic, checked_probability, pairs
 from annot.errors import InputError
 
 
@@ -19,8 +19,8 @@ from annot.errors import InputError
 class ComparisonLine:
     """second = intercept + slope · first, with intervals."""
 
-    intercept: Estimate
-    slope: Estimate
+    intercept: Statistic
+    slope: Statistic
 
 
 def deming(
@@ -67,8 +67,8 @@ def _deming(one: FloatArray, other: FloatArray, ratio: float) -> tuple[float, fl
     return float(other.mean() - slope * one.mean()), slope
 
 
-def _reaching(value: float, u: float, factor: float) -> Estimate:
-    return Estimate(value=value, low=value - factor * u, high=value + factor * u, u=u)
+def _reaching(value: float, u: float, factor: float) -> Statistic:
+    return Statistic(value=value, low=value - factor * u, high=value + factor * u, u=u)
 
 
 def passing_bablok(
@@ -102,7 +102,7 @@ def passing_bablok(
         raise InputError(f"{n} pairs are too few for an interval of this probability.")
     return ComparisonLine(
         intercept=_crossing(one, other, (slope, float(slopes[low]), float(slopes[high]))),
-        slope=Estimate(value=slope, low=float(slopes[low]), high=float(slopes[high])),
+        slope=Statistic(value=slope, low=float(slopes[low]), high=float(slopes[high])),
     )
 
 
@@ -119,7 +119,7 @@ def _slopes(one: FloatArray, other: FloatArray) -> tuple[FloatArray, int]:
     return slopes, int(np.sum(slopes < -1))
 
 
-def _crossing(one: FloatArray, other: FloatArray, slopes: tuple[float, float, float]) -> Estimate:
+def _crossing(one: FloatArray, other: FloatArray, slopes: tuple[float, float, float]) -> Statistic:
     """Return the intercept as a median, its bounds from the slope's bounds the other way round."""
     value, high, low = (float(np.median(other - slope * one)) for slope in slopes)
-    return Estimate(value=value, low=low, high=high)
+    return Statistic(value=value, low=low, high=high)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from annot.agreement.estimate import Estimate, checked_probability, pairs
+from annot.agreement.estimate import Statistic, checked_probability, pairs
 from annot.errors import InputError
 
 
@@ -21,7 +21,7 @@ class Concordance:
 
     Attributes
     ----------
-    coefficient : Estimate
+    coefficient : Statistic
         Of agreement with the line of identity; interval by Fisher's transform.
     precision : float
         Pearson's correlation.
@@ -29,7 +29,7 @@ class Concordance:
         Bias correction, 1 without any shift in place or scale.
     """
 
-    coefficient: Estimate
+    coefficient: Statistic
     precision: float
     accuracy: float
 
@@ -56,13 +56,13 @@ def concordance(first: ArrayLike, second: ArrayLike, *, probability: float = 0.9
     factor = float(ndtri((1 + checked_probability(probability)) / 2))
     if abs(value) >= 1:
         return Concordance(
-            coefficient=Estimate(value=value, low=value, high=value, u=0.0),
+            coefficient=Statistic(value=value, low=value, high=value, u=0.0),
             precision=pearson,
             accuracy=value / pearson,
         )
     middle, reach = math.atanh(value), factor * u / (1 - value**2)
     return Concordance(
-        coefficient=Estimate(
+        coefficient=Statistic(
             value=value, low=math.tanh(middle - reach), high=math.tanh(middle + reach), u=u
         ),
         precision=pearson,
@@ -82,7 +82,7 @@ def _variance(value: float, pearson: float, shift: float, n: int) -> float:
 
 def coverage_probability(
     first: ArrayLike, second: ArrayLike, *, within: float, probability: float = 0.95
-) -> Estimate:
+) -> Statistic:
     """Return the share of pairs no further apart than `within`, with its exact interval."""
     one, other = pairs(first, second)
     if not within > 0:
@@ -93,7 +93,7 @@ def coverage_probability(
     return share(hits, len(one), probability=probability)
 
 
-def share(hits: int, of: int, *, probability: float = 0.95) -> Estimate:
+def share(hits: int, of: int, *, probability: float = 0.95) -> Statistic:
     """Return a share with its exact binomial interval (Clopper and Pearson)."""
     from scipy.special import betaincinv
 
@@ -101,7 +101,7 @@ def share(hits: int, of: int, *, probability: float = 0.95) -> Estimate:
         raise InputError(f"{hits} of {of} is no share.")
     tail = (1 - checked_probability(probability)) / 2
     value = hits / of
-    return Estimate(
+    return Statistic(
         value=value,
         low=float(betaincinv(hits, of - hits + 1, tail)) if hits else 0.0,
         high=float(betaincinv(hits + 1, of - hits, 1 - tail)) if hits < of else 1.0,

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from annot.agreement.concordance import share
-from annot.agreement.estimate import Estimate
+from annot.agreement.estimate import Statistic
 from annot.errors import InputError
 
 SIGMAS = 3.0
@@ -22,7 +22,7 @@ class ReaderDisagreement:
 
     Attributes
     ----------
-    index : Estimate
+    index : Statistic
         In percent, exact binomial interval.
     lower, upper : float
         Limits of the chart for this reader's number of cases, percent.
@@ -33,7 +33,7 @@ class ReaderDisagreement:
     reader: str
     overruled: int
     cases: int
-    index: Estimate
+    index: Statistic
     centre: float
     lower: float
     upper: float

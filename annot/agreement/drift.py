@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from annot.agreement.bland_altman import straight_line
-from annot.agreement.estimate import Estimate, pairs
+from annot.agreement.estimate import Statistic, pairs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,14 +14,14 @@ class Drift:
 
     Attributes
     ----------
-    start, rate : Estimate
+    start, rate : Statistic
         At time zero, and per unit of time.
     residual_sd : float
         About the line.
     """
 
-    start: Estimate
-    rate: Estimate
+    start: Statistic
+    rate: Statistic
     residual_sd: float
 
     @property

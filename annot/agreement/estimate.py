@@ -13,7 +13,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate:
+class Statistic:
     """A statistic with its confidence interval.
 
     Attributes
@@ -30,9 +30,9 @@ class Estimate:
     high: float
     u: float = math.nan
 
-    def scaled(self, factor: float) -> "Estimate":
+    def scaled(self, factor: float) -> "Statistic":
         """Return the estimate of a positive multiple of the same statistic."""
-        return Estimate(
+        return Statistic(
             value=self.value * factor,
             low=self.low * factor,
             high=self.high * factor,

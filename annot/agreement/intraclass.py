@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from annot.agreement.estimate import Estimate, checked_probability
+from annot.agreement.estimate import Statistic, checked_probability
 from annot.errors import InputError
 
 IntraclassForm = Literal["1,1", "2,1", "3,1", "1,k", "2,k", "3,k"]
@@ -73,7 +73,7 @@ def mean_squares(ratings: ArrayLike) -> MeanSquares:
 
 def intraclass_correlation(
     ratings: ArrayLike, *, form: IntraclassForm = "2,1", probability: float = 0.95
-) -> Estimate:
+) -> Statistic:
     """Return one form of the intraclass correlation with its interval."""
     squares = mean_squares(ratings)
     tail = (1 - checked_probability(probability)) / 2
@@ -83,21 +83,21 @@ def intraclass_correlation(
 
 def intraclass_correlations(
     ratings: ArrayLike, *, probability: float = 0.95
-) -> dict[IntraclassForm, Estimate]:
+) -> dict[IntraclassForm, Statistic]:
     """Return all six forms."""
     return {
         form: intraclass_correlation(ratings, form=form, probability=probability) for form in FORMS
     }
 
 
-def _one_way(squares: MeanSquares, tail: float) -> Estimate:
+def _one_way(squares: MeanSquares, tail: float) -> Statistic:
     n, k = squares.cases, squares.readers
     return _from_ratio(
         squares.between_cases, squares.within_cases, (n - 1, n * (k - 1)), k=k, tail=tail
     )
 
 
-def _consistency(squares: MeanSquares, tail: float) -> Estimate:
+def _consistency(squares: MeanSquares, tail: float) -> Statistic:
     n, k = squares.cases, squares.readers
     return _from_ratio(
         squares.between_cases, squares.residual, (n - 1, (n - 1) * (k - 1)), k=k, tail=tail
@@ -106,11 +106,11 @@ def _consistency(squares: MeanSquares, tail: float) -> Estimate:
 
 def _from_ratio(
     between: float, within: float, dof: tuple[int, int], *, k: int, tail: float
-) -> Estimate:
+) -> Statistic:
     from scipy.special import fdtri
 
     if within == 0:
-        return Estimate(value=1.0, low=1.0, high=1.0)
+        return Statistic(value=1.0, low=1.0, high=1.0)
     ratio = between / within
 
     def correlation(one: float) -> float:
@@ -118,10 +118,10 @@ def _from_ratio(
 
     low = ratio / float(fdtri(*dof, 1 - tail))
     high = ratio * float(fdtri(dof[1], dof[0], 1 - tail))
-    return Estimate(value=correlation(ratio), low=correlation(low), high=correlation(high))
+    return Statistic(value=correlation(ratio), low=correlation(low), high=correlation(high))
 
 
-def _agreement(squares: MeanSquares, tail: float) -> Estimate:
+def _agreement(squares: MeanSquares, tail: float) -> Statistic:
     """Return ICC(2,1); its interval takes Satterthwaite's degrees of freedom (McGraw & Wong)."""
     from scipy.special import fdtri
 
@@ -129,7 +129,7 @@ def _agreement(squares: MeanSquares, tail: float) -> Estimate:
     cases, readers, rest = squares.between_cases, squares.between_readers, squares.residual
     value = (cases - rest) / (cases + (k - 1) * rest + k * (readers - rest) / n)
     if value >= 1:
-        return Estimate(value=1.0, low=1.0, high=1.0)
+        return Statistic(value=1.0, low=1.0, high=1.0)
     a = k * value / (n * (1 - value))
     b = 1 + k * value * (n - 1) / (n * (1 - value))
     dof = (a * readers + b * rest) ** 2 / (
@@ -137,14 +137,14 @@ def _agreement(squares: MeanSquares, tail: float) -> Estimate:
     )
     rise, fall = float(fdtri(n - 1, dof, 1 - tail)), float(fdtri(dof, n - 1, 1 - tail))
     noise = k * readers + (k * n - k - n) * rest
-    return Estimate(
+    return Statistic(
         value=value,
         low=n * (cases - rise * rest) / (rise * noise + n * cases),
         high=n * (fall * cases - rest) / (noise + n * fall * cases),
     )
 
 
-def _of_mean(single: Estimate, k: int) -> Estimate:
+def _of_mean(single: Statistic, k: int) -> Statistic:
     """Step a single reading's correlation up to a mean's (Spearman and Brown).
 
     At −1/(k − 1) the step has a pole: from there on down, where readers agree worse than by
@@ -155,4 +155,6 @@ def _of_mean(single: Estimate, k: int) -> Estimate:
         spread = 1 + (k - 1) * value
         return k * value / spread if spread > 0 else -math.inf
 
-    return Estimate(value=stepped(single.value), low=stepped(single.low), high=stepped(single.high))
+    return Statistic(
+        value=stepped(single.value), low=stepped(single.low), high=stepped(single.high)
+    )

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from annot.agreement.bland_altman import MULTIPLIER
-from annot.agreement.estimate import Estimate, FloatArray, checked_probability, groups_of
+from annot.agreement.estimate import FloatArray, Statistic, checked_probability, groups_of
 from annot.errors import InputError
 
 
@@ -25,9 +25,9 @@ class Repeatability:
     ----------
     cases, dof : int
         Cases with repeats, and their repeats less one each.
-    within_sd : Estimate
+    within_sd : Statistic
         Within-subject standard deviation s_w, chi-square interval.
-    coefficient : Estimate
+    coefficient : Statistic
         Repeatability coefficient, `multiplier`·√2·s_w: two readings of one case differ by less
         in 95 % of cases.
     variation : float or None
@@ -41,8 +41,8 @@ class Repeatability:
 
     cases: int
     dof: int
-    within_sd: Estimate
-    coefficient: Estimate
+    within_sd: Statistic
+    coefficient: Statistic
     variation: float | None
     log_variation: float | None
     multiplier: float
@@ -87,12 +87,12 @@ def repeatability(
     )
 
 
-def spread_of(sd: float, dof: float, *, probability: float = 0.95) -> Estimate:
+def spread_of(sd: float, dof: float, *, probability: float = 0.95) -> Statistic:
     """Return a standard deviation with its chi-square interval."""
     from scipy.special import chdtri
 
     tail = (1 - checked_probability(probability)) / 2
-    return Estimate(
+    return Statistic(
         value=sd,
         low=sd * math.sqrt(dof / chdtri(dof, tail)),
         high=sd * math.sqrt(dof / chdtri(dof, 1 - tail)),

@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike
 
 from annot.agreement.bland_altman import MULTIPLIER, LimitsOfAgreement
 from annot.agreement.estimate import (
-    Estimate,
     FloatArray,
+    Statistic,
     checked_probability,
     groups_of,
     pairs,
@@ -86,15 +86,15 @@ def limits_with_replicates(
     )
 
 
-def _mean_of_cases(mean: float, u: float, n: int, probability: float) -> Estimate:
+def _mean_of_cases(mean: float, u: float, n: int, probability: float) -> Statistic:
     from scipy.special import stdtrit
 
     reach = float(stdtrit(n - 1, (1 + probability) / 2)) * u
-    return Estimate(value=mean, low=mean - reach, high=mean + reach, u=u)
+    return Statistic(value=mean, low=mean - reach, high=mean + reach, u=u)
 
 
 def _recovered(
-    bias: Estimate,
+    bias: Statistic,
     parts: Sequence[tuple[float, float]],
     *,
     variance: float,
@@ -123,13 +123,13 @@ def _recovered(
         n=n,
         bias=bias,
         sd=sd,
-        lower=Estimate(
+        lower=Statistic(
             value=lower,
             low=lower - math.hypot(down, grow),
             high=lower + math.hypot(up, shrink),
             u=u,
         ),
-        upper=Estimate(
+        upper=Statistic(
             value=upper,
             low=upper - math.hypot(down, shrink),
             high=upper + math.hypot(up, grow),
@@ -226,7 +226,7 @@ class _OneWay:
     def between(self) -> float:
         return max((self.between_square - self.within_square) / self.divisor, 0.0)
 
-    def bias(self, probability: float) -> Estimate:
+    def bias(self, probability: float) -> Statistic:
         """Return the mean difference; its error counts cases, not pairs."""
         weights = self.sizes / np.sum(self.sizes)
         variances = self.between + self.within / self.sizes

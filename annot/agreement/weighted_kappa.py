@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from annot.agreement.estimate import Estimate, FloatArray, checked_probability
+from annot.agreement.estimate import FloatArray, Statistic, checked_probability
 from annot.errors import InputError
 
 Weights = Literal["none", "linear", "quadratic"]
@@ -23,7 +23,7 @@ def weighted_kappa(
     classes: int,
     weights: Weights = "linear",
     probability: float = 0.95,
-) -> Estimate:
+) -> Statistic:
     """Return weighted kappa of two readers' classes.
 
     Parameters
@@ -57,7 +57,7 @@ def weighted_kappa(
     offset = (value - by_chance * (1 - value)) ** 2
     u = math.sqrt(max(spread - offset, 0.0) / n) / (1 - by_chance)
     reach = float(ndtri((1 + checked_probability(probability)) / 2)) * u
-    return Estimate(value=value, low=value - reach, high=min(value + reach, 1.0), u=u)
+    return Statistic(value=value, low=value - reach, high=min(value + reach, 1.0), u=u)
 
 
 def _table(first: Sequence[int], second: Sequence[int], classes: int) -> FloatArray:

@@ -15,7 +15,8 @@ FloatArray = NDArray[np.float64]
 SECTORS = 12
 LEAST_SECTORS = 7
 MISFIT_OF_CLEAN = 1.6  # a sector's misfit over that of the clean quarter
-LARGEST_OVAL = 0.03  # relative difference of the axes beyond which it is no ball's shadow
+ROUND = 0.03  # relative difference of the axes up to which a shadow counts as round
+LARGEST_OVAL = 0.045  # beyond which it is no ball's shadow; between both the interval is wider
 FAR_TOO_OVAL = 0.06  # no ball, however little is known of its roundness
 MIN_CONTRAST_TO_NOISE = 2.0
 MAX_SATURATED_SHARE = 0.02
@@ -113,6 +114,7 @@ def fit_ball(
     left_out = [_solve(patch.without(index), vector, noise=noise, turns=1)[0][0] for index in used]
     jackknife = float(np.sqrt((len(used) - 1) * np.var(np.exp(left_out))))
     u_diameter = max(jackknife, diameter * float(np.sqrt(covariance[0, 0])))
+    u_diameter = float(np.hypot(u_diameter, diameter * _u_of_oval(*oval)))
     fault = _no_reference(u_diameter / diameter, oval)
     if fault:
         return NoScale(reason=fault)
@@ -127,6 +129,11 @@ def fit_ball(
         sectors_rejected=SECTORS - len(used),
         oval_rel=oval[0],
     )
+
+
+def _u_of_oval(oval: float, chance: float) -> float:
+    """Return what a shadow that is not quite round leaves open: any diameter between its axes."""
+    return oval / 2.0 / float(np.sqrt(3.0)) if oval > max(ROUND, 3 * chance) else 0.0
 
 
 def _no_reference(u_rel: float, oval: tuple[float, float]) -> str:

@@ -11,7 +11,7 @@ from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import BorrowedRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
 from annot.loops import LoopHeader
-from annot.uncertainty import propagate
+from annot.uncertainty import MeasurementResult, propagate
 
 _KIND = {RegionScales: "an ultrasound", FrameScales: "a moving loop's"}
 
@@ -89,12 +89,19 @@ def _at_new_depth(scale: PixelScale, borrower: LoopHeader, request: BorrowedRequ
     key = f"depth-{short_hash(borrower.sop_instance_uid, request.placing)}"
     depth = depth_ratio(borrower, request.placing, key=key)
     base = scale.at_object or scale.row
-    row = propagate(lambda size, ratio: size * ratio, [base, depth.quantity], unit="mm/px")
-    first, second = pair_of_scales(row, scale.column.value / scale.row.value)
+
+    def here(of_object: MeasurementResult) -> MeasurementResult:
+        both = [of_object, depth.quantity]
+        return propagate(lambda size, ratio: size * ratio, both, unit="mm/px")
+
+    row, column = pair_of_scales(here(base), scale.column.value / scale.row.value)
+    if scale.column_at_object is not None:
+        # an object that showed both pitches has an uncertainty of its own for each
+        column = here(scale.column_at_object)
     return replace(
         scale,
-        row=first,
-        column=second,
+        row=row,
+        column=column,
         depth_group=depth.group,
         warnings=(*scale.warnings, *depth.warnings),
     )

@@ -12,7 +12,7 @@ from annot.calibration.mean_of_frames import mean_of_frames
 from annot.calibration.request import ObjectRequest
 from annot.calibration.scale import NoScale
 from annot.calibration.seen_size import SeenSize
-from annot.calibration.spacing_tilt import SpacingTilt, tilt_notes, tilt_of, untilted
+from annot.calibration.spacing_tilt import SpacingTilt, tilt_notes, tilt_of, untilted_grid
 from annot.geometry import PixelPoint
 from annot.uncertainty import InputQuantity, MeasurementResult
 
@@ -43,14 +43,11 @@ def grid_in_frames(
             return fit
         fits.append(fit)
     tilt = tilt_of(request)
-    row, column = (
-        untilted(
-            _mean(fits, request, key=f"{key}:{way}", way=way),
-            tilt.half_range_deg,
-            key=key,
-            name=request.size.name,
-        )
-        for way in ("row", "column")
+    row, column = untilted_grid(
+        _mean(fits, request, key=f"{key}:row", way="row"),
+        _mean(fits, request, key=f"{key}:column", way="column"),
+        tilt.half_range_deg,
+        key=key,
     )
     return SeenSize(
         size=row,

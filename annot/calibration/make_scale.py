@@ -15,6 +15,7 @@ from annot.calibration.header_scale import FrameScales, header_scale
 from annot.calibration.identity import geometry_key, pixel_aspect, short_hash
 from annot.calibration.intensity import StoredPixels
 from annot.calibration.object_in_frame import size_in_frames
+from annot.calibration.plausible import shaft_doubts, spacing_doubts
 from annot.calibration.region_scales import RegionScales
 from annot.calibration.request import SPACED, GivenRequest, HeaderRequest, ObjectRequest
 from annot.calibration.scale import (
@@ -197,6 +198,7 @@ def _scale_of(
 
     at_object = distortion_factor(view, size_scale(key, known, seen.size), key=key)
     row, column = pair_of_scales(at_depth(at_object), place.aspect)
+    across = None
     if seen.column_size is not None:
         across = distortion_factor(view, size_scale(key, known, seen.column_size), key=key)
         column = at_depth(across)
@@ -213,9 +215,11 @@ def _scale_of(
         region=place.region,
         frames=frames,
         at_object=at_object,
+        column_at_object=across,
         overruled=request.placing.overrule,
         warnings=(
             *_size_warnings(request),
+            *spacing_doubts(row.value),
             *_model_warnings(header, request),
             *seen.notes,
             *place.warnings,
@@ -225,11 +229,13 @@ def _scale_of(
 
 
 def _size_warnings(request: ObjectRequest) -> tuple[str, ...]:
-    """Say what was assumed of the object's size."""
+    """Say what was assumed of the object's size, and that it hardly can be."""
     size = request.size
+    doubts = shaft_doubts(size.size_mm, device=request.device) if request.kind == "catheter" else ()
     if not size.assumed:
-        return ()
+        return doubts
     return (
+        *doubts,
         f"tolerance of the {size.name} not stated: ±{size.tolerance_mm:g} mm assumed "
         f"({size.assumed})",
     )
@@ -280,7 +286,10 @@ def _given(header: LoopHeader, request: GivenRequest) -> PixelScale | NoScale:
         geometry=geometry_key(header),
         at_object=row,
         overruled=request.placing.overrule,
-        warnings=("scale given from elsewhere: nothing in this loop bears it out",),
+        warnings=(
+            "scale given from elsewhere: nothing in this loop bears it out",
+            *spacing_doubts(row.value),
+        ),
     )
 
 

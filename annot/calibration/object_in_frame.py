@@ -34,7 +34,6 @@ from annot.calibration.shaft_location import Reading
 from annot.geometry import PixelPoint
 from annot.uncertainty import InputQuantity, MeasurementResult, propagate, rectangular
 
-WALL_DISAGREEING = 12.0  # in squared misfit over noise: three and a half standard deviations
 LEAST_REL = 1e-4  # a relation that changes nothing still is not known exactly
 LINEAR = StoredPixels()
 
@@ -140,13 +139,14 @@ def _catheter(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoS
         return fit
     outer = request.surface == "outer"
     value, u = (fit.outer_px, fit.u_outer_px) if outer else (fit.inner_px, fit.u_inner_px)
-    fault = _loose(request.surface, u / value) or _fault_of_wall(look, request, fit)
+    fault = _loose(request.surface, u / value)
     if fault:
         return NoScale(reason=fault)
+    wall = fit.u_wall_px if outer else fit.u_inner_wall_px
     seen = InputQuantity(
         key=f"{key}:seen",
         value=value,
-        u=u,
+        u=math.sqrt(u**2 - wall**2),
         unit="px",
         dof=fit.dof,
         evaluation="A",
@@ -157,11 +157,7 @@ def _catheter(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoS
             f"{len(request.readings)} frame(s)"
         ),
     )
-    size = _with_model(seen, key, SHAFT_MODEL_REL)
-    unsaid = _unsaid(request)
-    if unsaid:
-        words = FILLING_REL.meaning.replace("filling or material", " and ".join(unsaid))
-        size = _with_model(size, f"{key}:filling", replace(FILLING_REL, meaning=words))
+    size = _with_unstated(seen, wall / value, key, request)
     return SeenSize(
         size=size,
         sections_used=fit.sections_used,
@@ -181,10 +177,33 @@ def _loose(surface: str, u_rel: float) -> str:
     )
 
 
-def _unsaid(request: ObjectRequest) -> tuple[str, ...]:
-    """Name what was not stated of a catheter that its apparent size may depend on."""
-    stated = {"filling": request.filling != "unknown", "material": bool(request.material)}
-    return tuple(name for name, is_stated in stated.items() if not is_stated)
+def _with_unstated(
+    seen: InputQuantity, wall_rel: float, key: str, request: ObjectRequest
+) -> MeasurementResult:
+    """Let a fitted tube be wrong by what nobody stated, by its model, and by filling and material.
+
+    Each is an input of its own, so that a person sees in the budget what is worth stating.
+    """
+    half_width = math.sqrt(3.0) * wall_rel
+    size: InputQuantity | MeasurementResult = seen
+    if half_width > LEAST_REL:
+        unstated = "its wall" if request.filling != "unknown" else "its wall or filling"
+        explained = Allowance(
+            value=half_width,
+            unit="1",
+            meaning=f"relative difference between tubes that explain the picture: {unstated}",
+            source="fits of every wall and filling left open, each by how well it explains it",
+        )
+        size = _with_factor(size, f"{key}:wall", explained)
+    size = _with_factor(size, f"{key}:model", SHAFT_MODEL_REL)
+    return _with_factor(size, f"{key}:filling", _filling_effect(request))
+
+
+def _filling_effect(request: ObjectRequest) -> Allowance:
+    """Return what filling and material may change in a shaft's shadow, as stated or by default."""
+    if request.filling_rel is None:
+        return FILLING_REL
+    return replace(FILLING_REL, value=request.filling_rel, source="as stated")
 
 
 def _notes(request: ObjectRequest, fit: ShaftFit) -> tuple[str, ...]:
@@ -198,32 +217,15 @@ def _notes(request: ObjectRequest, fit: ShaftFit) -> tuple[str, ...]:
     if request.filling == "unknown":
         notes.append(
             f"filling not stated: empty and contrast weighed by the picture ({100 * fit.filled:.0f}"
-            " % contrast); published studies contradict each other on its effect, so nothing is "
-            "corrected"
+            " % contrast)"
         )
-    return tuple(notes)
-
-
-def _fault_of_wall(look: Look, request: ObjectRequest, fit: ShaftFit) -> str:
-    """Return why the two diameters given cannot be this shaft's, empty when they can.
-
-    A wall that is stated wrongly bends the diameter with it, and confidently; so the shaft is
-    fitted once more with the wall left open.
-    """
-    if request.other_mm is None:
-        return ""
-    free = fit_shaft(_readings(look, request), filling=request.filling, full_scale=look.full_scale)
-    if isinstance(free, NoScale):
-        return ""
-    apart = abs(free.outer_px - fit.outer_px)
-    usual = free.chi2 / free.samples
-    worse = fit.chi2 / usual - fit.samples
-    if apart <= free.u_outer_px or worse < WALL_DISAGREEING:
-        return ""
-    return (
-        f"the two diameters given make the shaft {fit.outer_px:.1f} px wide, while the picture "
-        f"alone says {free.outer_px:.1f} px: check both diameters, or leave the other one out"
+    effect = _filling_effect(request)
+    notes.append(
+        "published studies contradict each other on what filling and material change in a shadow's "
+        f"width: nothing is corrected, and ±{100 * effect.value:g} % is in the interval "
+        f"({'as stated' if request.filling_rel is not None else 'state filling_rel to widen it'})"
     )
+    return tuple(notes)
 
 
 def _readings(look: Look, request: ObjectRequest) -> list[Reading]:
@@ -271,26 +273,26 @@ def _sphere(look: Look, request: ObjectRequest, *, key: str) -> SeenSize | NoSca
             )
         )
     return SeenSize(
-        size=_with_model(mean_of_frames(sizes, key=f"{key}:seen"), key, BALL_MODEL_REL),
+        size=_with_factor(mean_of_frames(sizes, key=f"{key}:seen"), f"{key}:model", BALL_MODEL_REL),
         sections_used=len(sizes),
         sections_rejected=0,
         outline=(outline or (),),
     )
 
 
-def _with_model(
+def _with_factor(
     seen: InputQuantity | MeasurementResult, key: str, allowance: Allowance
 ) -> MeasurementResult:
-    """Let the shadow model be wrong by its allowance."""
-    model = rectangular(
+    """Let a size be wrong by a relative allowance."""
+    factor = rectangular(
         1.0,
         allowance.value,
-        key=f"{key}:model",
+        key=key,
         unit="1",
         component="scale",
         source=f"{allowance.meaning} ({allowance.source})",
     )
-    return propagate(lambda size, factor: size * factor, [seen, model], unit="px")
+    return propagate(lambda size, by: size * by, [seen, factor], unit="px")
 
 
 def _edges(

@@ -5,6 +5,7 @@ from annot.calibration.distortion import distortion_factor
 from annot.calibration.frame_hold import held_frames
 from annot.calibration.header_error import header_spacing
 from annot.calibration.identity import geometry_key, short_hash
+from annot.calibration.plausible import spacing_doubts
 from annot.calibration.projection_geometry import StoredSpacing, stored_spacing
 from annot.calibration.request import HeaderRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
@@ -77,6 +78,7 @@ def _at_depth(
         overruled=request.placing.overrule,
         warnings=(
             f"header scale: {spacing.basis}; check it against an object of known size",
+            *spacing_doubts(row.value),
             *depth.warnings,
         ),
     )

@@ -7,6 +7,7 @@ from annot.calibration.allowances import ULTRASOUND_REL
 from annot.calibration.geometry_key import Region
 from annot.calibration.header_error import header_spacing
 from annot.calibration.identity import geometry_key, short_hash
+from annot.calibration.plausible import spacing_doubts
 from annot.calibration.request import HeaderRequest
 from annot.calibration.scale import NoScale, PixelScale, pair_of_scales
 from annot.calibration.ultrasound_region import RulingRegion, region_for
@@ -57,5 +58,5 @@ class RegionScales:
             system_id=spacing.system_id,
             region=box,
             overruled=self.request.placing.overrule,
-            warnings=ruling.warnings,
+            warnings=(*ruling.warnings, *spacing_doubts(row.value)),
         )

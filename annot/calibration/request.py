@@ -95,10 +95,12 @@ class ObjectRequest:
     """Scale from an object of known size seen in the loop.
 
     `surface` says which diameter of a catheter `size` is; `other_mm` is the other one, where
-    somebody knows it: it fixes the wall, which a picture alone shows poorly. `segment` needs
-    neither. `device` says whether the tube is a catheter or a sheath, whose labels speak of
-    different surfaces. `count` is how many bands or edges somebody counts on the traced piece.
-    `u_end_px` is how well one end of a segment is placed by hand.
+    somebody knows it: it fixes the wall, which a picture alone shows poorly. `filling_rel` is how
+    far, relatively, filling and material may change the width of its shadow (half-width; None takes
+    the default allowance). `segment` needs none of them. `device` says whether the tube is a
+    catheter or a sheath, whose labels speak of different surfaces. `count` is how many bands or
+    edges somebody counts on the traced piece. `u_end_px` is how well one end of a segment is placed
+    by hand.
 
     Raises
     ------
@@ -113,6 +115,7 @@ class ObjectRequest:
     surface: Surface = "outer"
     other_mm: float | None = None
     filling: Filling = "unknown"
+    filling_rel: float | None = None
     device: Device = "catheter"
     count: int | None = None
     material: str = ""

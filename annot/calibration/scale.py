@@ -6,7 +6,13 @@ from dataclasses import dataclass
 from annot.calibration.frame_hold import HeldFrames
 from annot.calibration.geometry_key import GeometryKey, Region
 from annot.geometry import PixelPoint
-from annot.uncertainty import CoverageInterval, InputQuantity, MeasurementResult, expand, propagate
+from annot.uncertainty import (
+    CoverageInterval,
+    InputQuantity,
+    MeasurementResult,
+    estimate,
+    propagate,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +41,8 @@ class PixelScale:
         On which frames it holds, where not on all.
     at_object : MeasurementResult or None
         The row scale at the reference's own depth, before the step to the anatomy's.
+    column_at_object : MeasurementResult or None
+        The same of the columns, where the object showed both pitches (a grid).
     overruled : str
         A person's reason for using it where it would be refused; empty otherwise.
     """
@@ -51,6 +59,7 @@ class PixelScale:
     region: Region | None = None
     frames: HeldFrames | None = None
     at_object: MeasurementResult | None = None
+    column_at_object: MeasurementResult | None = None
     overruled: str = ""
     warnings: tuple[str, ...] = ()
 
@@ -82,8 +91,8 @@ class PixelScale:
         )
 
     def interval(self, *, probability: float = 0.95) -> CoverageInterval:
-        """Coverage interval of the row scale in mm per pixel."""
-        return expand(self.row, probability=probability)
+        """Coverage interval of the row scale in mm per pixel: the shortest, drawn where needed."""
+        return estimate(self.row, probability=probability).interval
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

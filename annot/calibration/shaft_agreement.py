@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from annot.calibration.allowances import SHAFT_SAMPLING_REL
 from annot.calibration.shaft_location import MIN_BLOCKS
-from annot.calibration.tube_fit import IndexArray, TubeFit, TubeSolution
+from annot.calibration.tube_fit import BLUR, IndexArray, TubeFit, TubeSolution
 
 FloatArray = NDArray[np.float64]
 ROUNDS = 4
@@ -82,7 +83,26 @@ def misfit_of_sections(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -
     """Return the root mean square misfit of every kept section in units of the noise, (k,)."""
     left = fit.misfit(solution, kept)
     own = left.shape[1] - 5.0  # depth, background of three terms and centre are each section's own
-    return np.asarray(np.sqrt(np.sum(left**2, axis=1) / own) / fit.sections.noise)
+    noise = np.hypot(fit.sections.noise, sampling_error(fit, solution, kept))
+    return np.asarray(np.sqrt(np.sum(left**2, axis=1) / own) / noise)
+
+
+def peak_of(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Depth of the usual shadow in units of the background."""
+    depth = fit.fitted(solution, kept)[1]
+    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
+    return abs(float(np.median(depth))) * peak
+
+
+def sampling_error(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
+    """Return what a sharp shadow's values between pixels miss, in units of the background.
+
+    An edge sharper than the pixels leaves more than they can tell: it comes back as waves that all
+    sections of a shaft along the rows or columns have in common.
+    """
+    blur = float(np.exp(solution.shared[BLUR]))
+    left = SHAFT_SAMPLING_REL.value * np.exp(-0.5 * (np.pi * blur) ** 2)
+    return float(left) * peak_of(fit, solution, kept)
 
 
 def _over_noise(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:

@@ -7,14 +7,24 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration.allowances import LUMEN_RATIO_HIGHEST, LUMEN_RATIO_LOWEST
 from annot.calibration.half_maximum import half_maximum_px
 from annot.calibration.scale import NoScale
-from annot.calibration.shaft_agreement import Agreement, agreeing_sections
+from annot.calibration.shaft_agreement import (
+    Agreement,
+    agreeing_sections,
+    peak_of,
+    sampling_error,
+)
 from annot.calibration.shaft_location import MIN_BLOCKS, Reading
 from annot.calibration.shaft_sections import Sections, cut_sections, flank_of
 from annot.calibration.tube_fit import OUTER, Held, IndexArray, TubeFit, TubeSolution
-from annot.calibration.tube_spread import TubeSpread, possible_fits, spread_over_walls
+from annot.calibration.tube_spread import (
+    TubeSpread,
+    any_wall,
+    possible_fits,
+    spread_over_walls,
+)
+from annot.calibration.wall_disagreeing import wall_disagreeing
 from annot.calibration.wall_thread import with_thread
 from annot.geometry import PixelPoint
 
@@ -44,8 +54,8 @@ class ShaftFit:
     u_outer_px, u_inner_px : float
         Standard uncertainty from the sections' scatter or the fit's own covariance, whichever is
         larger, together with what an unstated wall or filling leaves open.
-    u_wall_px : float
-        That last part of `u_outer_px` alone.
+    u_wall_px, u_inner_wall_px : float
+        That last part of either alone.
     u_noise_px : float
         The part of `u_outer_px` that more sections or frames make smaller.
     half_maximum_px : float or None
@@ -53,7 +63,7 @@ class ShaftFit:
     low_px, high_px : float
         Interval of 95 % for the outer diameter, skew where the wall is unknown.
     dof : float
-        Degrees of freedom of `u_outer_px`.
+        Degrees of freedom of the other part.
     filled : float
         Probability that the lumen holds contrast: 0 or 1 where the filling is stated.
     chi2 : float
@@ -69,6 +79,7 @@ class ShaftFit:
     u_outer_px: float
     u_inner_px: float
     u_wall_px: float
+    u_inner_wall_px: float
     u_noise_px: float
     half_maximum_px: float | None
     low_px: float
@@ -117,7 +128,7 @@ def fit_shaft(
         sections=sections,
         held=Held(
             lumen_is_empty=filling == "empty",
-            lumen_ratio=lumen_ratio or _any_wall(),
+            lumen_ratio=lumen_ratio or any_wall(),
             with_glare=True,
         ),
     )
@@ -129,13 +140,16 @@ def fit_shaft(
                 "trace a piece that nothing crosses"
             )
         )
-    noise = sections.noise * max(found.over_noise, 1.0)
+    # what values between pixels miss, all sections have in common: it does not average out
+    missed = np.sqrt(len(found.kept)) * sampling_error(fit, found.solution, found.kept)
+    noise = float(np.hypot(sections.noise * max(found.over_noise, 1.0), missed))
     answer = with_thread(fit, replace(found.solution, noise=noise), found.kept)
     fit, solution = answer.fit, answer.solution
     fault = (
         _saturated(fit, readings, full_scale)
         or _fault(fit, solution, found.kept)
         or (ALONG_THE_EDGE if answer.is_ambiguous else "")
+        or (lumen_ratio and wall_disagreeing(fit, solution, found.kept))
     )
     if fault:
         return NoScale(reason=fault)
@@ -158,6 +172,7 @@ def _doubted(spread: TubeSpread, apart: float) -> TubeSpread:
     return replace(
         spread,
         u_outer_px=float(np.hypot(spread.u_outer_px, doubt / np.sqrt(3.0))),
+        u_wall_px=float(np.hypot(spread.u_wall_px, doubt / np.sqrt(3.0))),
         low_px=spread.low_px - doubt,
         high_px=spread.high_px + doubt,
     )
@@ -165,6 +180,13 @@ def _doubted(spread: TubeSpread, apart: float) -> TubeSpread:
 
 def _loose(spread: TubeSpread) -> str:
     """Return why neither diameter is known well enough, empty when one is."""
+    if len(spread.rivals) > 1:
+        words = " and ".join(f"{one:.1f}" for one in spread.rivals)
+        return (
+            f"the picture does not tell which of the tubes {words} px wide it shows, one with a "
+            "dense wall, one with dense contrast inside; read more frames together, or choose one "
+            "where the shaft is empty"
+        )
     loosest = min(spread.u_outer_px / spread.outer_px, spread.u_inner_px / spread.inner_px)
     if loosest <= LARGEST_U_REL:
         return ""
@@ -172,12 +194,6 @@ def _loose(spread: TubeSpread) -> str:
         f"the shaft's diameter is uncertain by {100 * loosest:.0f} %: trace a longer piece, read "
         "more frames, or state filling and other diameter"
     )
-
-
-def _any_wall() -> tuple[float, float]:
-    """Return mean and standard deviation of the ratios that an unstated wall is drawn from."""
-    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
-    return (low + high) / 2, (high - low) / np.sqrt(12.0)
 
 
 def _fault(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
@@ -210,7 +226,7 @@ def _no_tube(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> str:
         )
     left = np.mean(fit.misfit(solution, kept), axis=0)
     excess = float(np.mean(left**2)) - solution.noise**2 / len(kept)
-    missed = np.sqrt(max(excess, 0.0)) / _peak(fit, solution, kept)
+    missed = np.sqrt(max(excess, 0.0)) / peak_of(fit, solution, kept)
     if missed > WORST_MISFIT:
         return (
             f"the picture along the trace is not a tube's shadow: the best fit misses it by "
@@ -254,16 +270,9 @@ def _saturated_share(fit: TubeFit, readings: Sequence[Reading], full_scale: floa
     return max(share)
 
 
-def _peak(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
-    """Depth of the usual shadow in units of the background."""
-    depth = fit.fitted(solution, kept)[1]
-    peak = float(np.max(fit.tube(solution.shared).absorbed(fit.sections.offset_px)))
-    return abs(float(np.median(depth))) * peak
-
-
 def _contrast_to_noise(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> float:
     """Peak depth of the usual shadow over the noise of one section's sample."""
-    return _peak(fit, solution, kept) / max(solution.rms, 1e-6)
+    return peak_of(fit, solution, kept) / max(solution.rms, 1e-6)
 
 
 def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
@@ -276,6 +285,7 @@ def _report(fit: TubeFit, found: Agreement, spread: TubeSpread) -> ShaftFit:
         u_outer_px=spread.u_outer_px,
         u_inner_px=spread.u_inner_px,
         u_wall_px=spread.u_wall_px,
+        u_inner_wall_px=spread.u_inner_wall_px,
         u_noise_px=spread.u_noise_px,
         half_maximum_px=_half_maximum(fit, solution, kept),
         low_px=spread.low_px,

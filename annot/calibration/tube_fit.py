@@ -69,12 +69,15 @@ class Held:
         A thread of denser material lies in the wall.
     with_glare : bool
         A share of the blur may be wide (glare). Without it, a faint wall imitates the tails.
+    primary_share : (float, float)
+        Share of primary beam in the light beside the tube, and its standard uncertainty.
     """
 
     lumen_is_empty: bool
     lumen_ratio: tuple[float, float]
     with_thread: bool = False
     with_glare: bool = False
+    primary_share: tuple[float, float] = (PRIMARY_SHARE.value, PRIMARY_SHARE_U.value)
 
     @property
     def active(self) -> IndexArray:
@@ -163,10 +166,11 @@ class TubeFit:
         table = tube_profile(self.tube(shared), float(np.max(np.abs(across)))).at(across)
         thread = thread_of(across, shared) if self.held.with_thread else None
         # one statement about the whole picture, spread over the sections it is made of
-        known = noise / (PRIMARY_SHARE_U.value * math.sqrt(len(kept)))
+        share, u_share = self.held.primary_share
+        known = noise / (u_share * math.sqrt(len(kept)))
         basis = self._basis(table, None if thread is None else thread[0], known)
         profile = self.sections.profile[kept]
-        target = np.pad(profile, ((0, 0), (0, 1)), constant_values=known * PRIMARY_SHARE.value)
+        target = np.pad(profile, ((0, 0), (0, 1)), constant_values=known * share)
         turned = np.swapaxes(basis, 1, 2)
         inverse = np.linalg.inv(turned @ basis + RIDGE * np.eye(basis.shape[2]))
         solver = inverse @ turned

@@ -2,8 +2,8 @@
 
 What is unstated (wall, filling) is not fitted away but drawn from a stated distribution: one fit
 per possible wall and filling, weighted by how well it explains the picture (Laplace's approximation
-of each one's evidence, from memory). The diameter is the mean of that mixture and its uncertainty
-the mixture's standard deviation; where walls pull to one side, its quantiles are skew.
+of each one's evidence, from memory). The diameter is the mean of that mixture. Its variance has two
+parts: the mean of the fits' own, and how far the fits lie apart.
 """
 
 import math
@@ -34,10 +34,12 @@ FloatArray = NDArray[np.float64]
 WALLS = 8  # walls that are fitted; between them everything is smooth enough for a spline
 FINE_WALLS = 200
 LEAST_FRAMES = 3
+WIDE_BLUR = 0.12  # over the width seen
 SAME = 0.005  # relative difference in diameter below which two explanations are one
+SAME_BY_U = 0.5  # the same in standard uncertainties: their distributions are hardly two
 LEAST_SHARE = 1.0 / 40.0
+GAP, GAP_BY_U = 0.03, 2.0  # between explanations, relative and in standard uncertainties
 QUANTILES = (0.025, 0.975)
-NORMAL_95 = 1.959964
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,18 +50,21 @@ class TubeSpread:
     ----------
     outer_px, inner_px : float
     u_outer_px, u_inner_px : float
-        Standard uncertainties; the outer one so large that a symmetric interval of 95 % reaches
-        as far as the longer side of the skew one.
-    u_wall_px : float
-        The part of `u_outer_px` that comes from an unstated wall or filling.
+        Standard uncertainties, both parts together.
+    u_wall_px, u_inner_wall_px : float
+        The part of either that comes from what nobody stated and the picture does not tell: how
+        far explanations by other walls and fillings lie apart. It has no degrees of freedom.
     u_noise_px : float
         The part that more sections or frames make smaller: the rest comes from what is known.
     low_px, high_px : float
         2.5 % and 97.5 % quantile of the outer diameter.
     dof : float
-        Of `u_outer_px`.
+        Of the other part, the fit's own under one wall and filling.
     filled : float
         Probability that the lumen holds contrast.
+    rivals : tuple of float
+        Diameters of explanations with nothing between them, each too likely to be left out; one
+        alone where the picture tells.
     """
 
     outer_px: float
@@ -67,11 +72,13 @@ class TubeSpread:
     u_outer_px: float
     u_inner_px: float
     u_wall_px: float
+    u_inner_wall_px: float
     u_noise_px: float
     low_px: float
     high_px: float
     dof: float
     filled: float
+    rivals: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,24 +122,47 @@ def _explanations(
 ) -> list[_Possible]:
     """Return the fit under each wall, from every start, each explanation once."""
     walls = _walls(fit)
-    found: list[list[_Possible]] = []
-    for guess in [solution] if fit.held.lumen_is_empty else fit.guesses():
-        now = _guessed(solution, guess)
-        own = []
+    families: list[list[_Possible]] = []
+    for guess in [solution] if fit.held.lumen_is_empty else _starts(fit, solution):
+        now = guess
+        own: list[_Possible] = []
         for one in walls:
             now = one.shaped(one.centred(_begun(now, one), kept), kept)
             own.append(_weighed(one, now, kept, widen=widen))
-        found.append(_between(own) if len(own) > 1 else own)
+            # from where it meets another start's fit it would go on as that one does
+            met = [family for family in families if _is_same(family[len(own) - 1], own[-1])]
+            if met:
+                own += met[0][len(own) :]
+                break
+        families.append(own)
+    found = [_between(own) if len(own) > 1 else own for own in families]
     every = []
     for index in range(len(found[0])):
         apart: list[_Possible] = []
         for start, family in enumerate(found):
             found_here = replace(family[index], start=start)
-            outer = found_here.outer
-            if all(abs(outer - other.outer) > SAME * other.outer for other in apart):
+            if not any(_is_same(other, found_here) for other in apart):
                 apart.append(found_here)
         every += apart
     return every
+
+
+def _is_same(one: _Possible, other: _Possible) -> bool:
+    """Tell whether two fits are one explanation: close, or closer than either is known."""
+    close = max(SAME * one.outer, SAME_BY_U * min(one.u_outer, other.u_outer))
+    return abs(one.outer - other.outer) <= close
+
+
+def _starts(fit: TubeFit, solution: TubeSolution) -> list[TubeSolution]:
+    """Return where to start with contrast inside: every mix, and a dense wall under a wide blur.
+
+    A wide blur and a sharp picture of a wider tube are explanations of one shadow that no search
+    finds from each other.
+    """
+    starts = [_guessed(solution, guess) for guess in fit.guesses()]
+    shared = starts[0].shared.copy()
+    shared[BLUR] = math.log(WIDE_BLUR * fit.sections.width_px)
+    return [*starts, replace(starts[0], shared=shared)]
 
 
 def _guessed(solution: TubeSolution, guess: TubeSolution) -> TubeSolution:
@@ -279,31 +309,50 @@ def _mixed(possible: Sequence[_Possible], *, dof: float) -> TubeSpread:
     mean, mean_inner = float(weight @ outer), float(weight @ inner)
     within = float(weight @ u_outer**2)
     between = float(weight @ (outer - mean) ** 2)
-    within_inner = float(weight @ (u_inner**2 + (inner - mean_inner) ** 2))
+    within_inner = float(weight @ u_inner**2)
+    between_inner = float(weight @ (inner - mean_inner) ** 2)
     low, high = (_quantile(share, weight, outer, u_outer) for share in QUANTILES)
-    # where the mixture is skew, the longer side of its interval counts
-    u = max(math.sqrt(within + between), max(mean - low, high - mean) / NORMAL_95)
     return TubeSpread(
         outer_px=mean,
         inner_px=mean_inner,
-        u_outer_px=u,
-        u_inner_px=math.sqrt(within_inner),
+        u_outer_px=math.sqrt(within + between),
+        u_inner_px=math.sqrt(within_inner + between_inner),
         u_wall_px=math.sqrt(between),
+        u_inner_wall_px=math.sqrt(between_inner),
         u_noise_px=math.sqrt(float(weight @ u_noise**2)),
         low_px=low,
         high_px=high,
-        dof=dof * (1.0 + between / within) ** 2,
+        dof=dof,
         filled=float(weight @ np.array([one.filled for one in possible])),
+        rivals=_rivals(weight, outer, u_outer),
     )
+
+
+def _rivals(weight: FloatArray, outer: FloatArray, u: FloatArray) -> tuple[float, ...]:
+    """Return the mean of every heap of explanations that a gap sets apart from the others."""
+    order = np.argsort(outer)
+    order = order[weight[order] > 0]
+    weight, outer, u = weight[order], outer[order], u[order]
+    room = np.maximum(GAP_BY_U * np.maximum(u[1:], u[:-1]), GAP * outer[1:])
+    heap = np.concatenate([[0], np.cumsum(np.diff(outer) > room)])
+    share = np.bincount(heap, weights=weight)
+    means = np.bincount(heap, weights=weight * outer) / np.where(share > 0, share, 1.0)
+    return tuple(float(one) for one in means[share >= LEAST_SHARE])
 
 
 def _quantile(share: float, weight: FloatArray, mean: FloatArray, u: FloatArray) -> float:
     """Return a quantile of a mixture of normal distributions."""
     from scipy.special import ndtr
 
-    grid = np.linspace(np.min(mean - 5 * u), np.max(mean + 5 * u), 4001)
+    grid = np.linspace(np.min(mean - 5 * u), np.max(mean + 5 * u), 801)
     below = ndtr((grid[:, None] - mean) / u) @ weight
     return float(np.interp(share, below, grid))
+
+
+def any_wall() -> tuple[float, float]:
+    """Return mean and standard deviation of the ratios that an unstated wall is drawn from."""
+    low, high = LUMEN_RATIO_LOWEST.value, LUMEN_RATIO_HIGHEST.value
+    return (low + high) / 2, (high - low) / math.sqrt(12.0)
 
 
 def possible_fits(

@@ -5,13 +5,16 @@ section has for itself. A stripe lies within the outer radius, a wire may lie ou
 for a part of the tube it would make the tube wider.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from annot.calibration.allowances import THREAD_WIDTH, THREAD_WIDTH_LOG
 from annot.calibration.tube_fit import (
     OUTER,
     THREAD_AT,
+    THREAD_LOG,
     FloatArray,
     IndexArray,
     TubeFit,
@@ -22,6 +25,7 @@ from annot.calibration.tube_fit import (
 PLACES = np.linspace(-0.9, 0.9, 13)
 NARROWER = (0.85, 0.7)  # how much narrower a tube beside a wire may be than both together
 TURNS = 6
+TOO_BROAD = 2.0  # standard uncertainties of the logarithm of a thread's width
 AS_GOOD = 8.0  # in squared misfit over noise: an explanation within four standard deviations
 TOO_FAR = 0.05  # relative difference in diameter between explanations that no interval mends
 SEEN = 5.0  # standard deviations of what chance alone explains
@@ -63,7 +67,22 @@ def with_thread(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> ThreadAn
     # explanations may differ by what the interval holds anyway, more so where the wall is unknown
     loosest = max(float(np.sqrt(one.covariance[OUTER, OUTER])) for one in others)
     allowed = max(TOO_FAR, 2 * loosest)
-    return ThreadAnswer(fit=threaded, solution=best, is_ambiguous=apart > allowed, apart=apart)
+    return ThreadAnswer(
+        fit=threaded,
+        solution=best,
+        is_ambiguous=apart > allowed or _is_too_broad(best),
+        apart=apart,
+    )
+
+
+def _is_too_broad(found: TubeSolution) -> bool:
+    """Tell whether what lies inside the tube is too broad for a thread in its wall.
+
+    A tube and a wire beside it, taken for one wide tube, leave the middle of the true one as such a
+    thread.
+    """
+    broad = math.log(THREAD_WIDTH.value) + TOO_BROAD * THREAD_WIDTH_LOG.value
+    return bool(abs(found.shared[THREAD_AT]) < 1.0 and found.shared[THREAD_LOG] > broad)
 
 
 def _falls(fit: TubeFit, plain: TubeSolution, kept: IndexArray) -> FloatArray:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from annot.agreement import FORMS, Estimate
+from annot.agreement import FORMS, Statistic
 from annot.cli.printing import say, say_json, say_table, say_warnings
 from annot.tasks.agree import Agreement, agreements_of, write_agreement_picture
 from annot.tasks.section import load_rows
@@ -60,7 +60,7 @@ def _print(one: Agreement) -> None:
     say_warnings(one.warnings)
 
 
-def _cells(one: Estimate, unit: str) -> tuple[str, str]:
+def _cells(one: Statistic, unit: str) -> tuple[str, str]:
     places = 2 if unit else 3
     end = f" {unit}" if unit else ""
     return f"{one.value:.{places}f}{end}", f"{one.low:.{places}f} to {one.high:.{places}f}"

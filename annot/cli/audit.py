@@ -1,5 +1,6 @@
 """`annot audit`: whether anything that was kept has been changed since, and who did what."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -73,12 +74,16 @@ def show(
 def anchor(
     store: Where,
     output: Annotated[Path, typer.Option("-o", "--output", help="the file of heads (JSON)")],
+    json: Json = False,
 ) -> None:
     """Write every chain's head to a file, to be kept away from the store or mailed outside."""
     from annot.tasks import audit as task
 
     reports = task.verify(task.opened(store))
     task.write_anchors(reports, output)
+    if json:
+        say_json([_as_dict(one) for one in reports])
+        return
     say(f"{len(reports)} head(s) written to {output}: keep them out of the store's keeper's reach.")
 
 
@@ -87,12 +92,16 @@ def export(
     store: Where,
     study: Annotated[str, typer.Option(help="whose chain")],
     output: Annotated[Path, typer.Option("-o", "--output", help="the file (JSON lines)")],
+    json: Json = False,
 ) -> None:
     """Write a study's whole chain to a file, to be kept or carried to another store."""
     from annot.tasks import audit as task
 
     with counting("events written") as count:
         head = task.write_chain(task.opened(store), study, output, count=count)
+    if json:
+        say_json(asdict(head))
+        return
     say(f"{head.sequence} events of study {study} written to {output}, head {head.digest}")
 
 
@@ -100,10 +109,14 @@ def export(
 def import_chain(
     store: Annotated[str, typer.Argument(help="the store, made if it is a file that is not there")],
     file: Annotated[Path, typer.Argument(help="what annot audit export wrote")],
+    json: Json = False,
 ) -> None:
     """Take a chain into a store: every event is checked, and one fault refuses all of it."""
     from annot.tasks import audit as task
 
     with counting("events taken") as count:
         head = task.take_chain(store, file, count=count)
+    if json:
+        say_json(asdict(head))
+        return
     say(f"The store holds {head.sequence} events of study {head.study}, head {head.digest}")

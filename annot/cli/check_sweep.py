@@ -14,6 +14,8 @@ from annot.cli.printing import say, say_json, say_table
 from annot.errors import InputError
 
 if TYPE_CHECKING:
+    from annot.quality.judgement import CheckedValue
+    from annot.tasks.check.register import Check
     from annot.tasks.check.sweep_summary import SweepSummary
 
 MOST_PRINTED = 40
@@ -32,6 +34,9 @@ def sweep(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         list[Path] | None,
         typer.Option("--read", help="a read file with reference objects: header against object"),
     ] = None,
+    store: Annotated[
+        str | None, typer.Option(help="a register whose checks count as objects in their loops")
+    ] = None,
     workers: Annotated[
         int | None, typer.Option(min=1, help="processes; default: one per core")
     ] = None,
@@ -41,7 +46,7 @@ def sweep(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     json: Json = False,
 ) -> None:
     """List loops whose header scale or timing is missing, contradictory or implausible."""
-    from annot.tasks.check.header_against_object import scores_of_reads
+    from annot.tasks.check.header_against_object import scores_of_checks, scores_of_reads
     from annot.tasks.check.sweep import sweep as task
     from annot.tasks.check.sweep_summary import write_findings
     from annot.tasks.rehearse.workers import Place
@@ -49,9 +54,10 @@ def sweep(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     if output is not None and journal is None:
         raise InputError("A list of all findings is made from a journal: name one with --journal.")
     place = Place(workers=workers or os.cpu_count() or 1, scheduler=scheduler)
+    known = _checked(store) if store else {}
     with _watched() as tell:
-        found = task(paths, journal=journal, place=place, progress=tell)
-    scores = scores_of_reads(reads or [])
+        found = task(paths, journal=journal, place=place, progress=tell, watch=known)
+    scores = scores_of_reads(reads or []) + scores_of_checks(known, found.met)
     if output is not None and journal is not None:
         write_findings(journal, output)
     if json:
@@ -59,6 +65,14 @@ def sweep(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         return
     _say(found)
     _say_scores(scores)
+
+
+def _checked(store: str) -> "dict[str, list[tuple[Check, CheckedValue]]]":
+    from annot.tasks.audit import opened
+    from annot.tasks.check.header_against_object import objects_of_checks
+    from annot.tasks.check.register import Register
+
+    return objects_of_checks(Register(opened(store)))
 
 
 @contextmanager

@@ -18,8 +18,10 @@ from annot.tasks.rehearse import (
     QuantityHeld,
     Rehearsal,
     ScaleCompared,
+    StudyRehearsal,
     rehearse,
     rehearse_followup,
+    rehearse_study,
 )
 from annot.uncertainty import decimals_for
 
@@ -35,13 +37,17 @@ def demo(
         with Status("starting", console=screen) as status:
             done = rehearse(out, seed=seed, progress=status.update)
             later = rehearse_followup(done, seed=seed, progress=status.update)
+            study = rehearse_study(out, seed=seed, progress=status.update)
     else:
         done = rehearse(out, seed=seed)
         later = rehearse_followup(done, seed=seed)
+        study = rehearse_study(out, seed=seed)
     if json:
-        say_json({**_answer(done), "follow_up": _later(later)})
+        say_json({**_answer(done), "follow_up": _later(later), "study": _study(study)})
     else:
         _print(done, later)
+        _print_study(study)
+        say_caution()
 
 
 def _answer(done: Rehearsal) -> dict[str, object]:
@@ -124,7 +130,35 @@ def _print(done: Rehearsal, later: FollowUp) -> None:
         f"Follow-up read, table, picture: {later.read_file}, {later.table}, {later.picture}\n"
         f"Pages to discuss them by: {later.page} (with {later.chart}), {later.later_page}"
     )
-    say_caution()
+
+
+def _study(study: StudyRehearsal) -> dict[str, object]:
+    head = study.frozen.anchor
+    return {
+        "folder": str(study.folder),
+        "store": str(study.store),
+        "readings": str(study.readings),
+        "final": str(study.final),
+        "study": head.study,
+        "events": head.sequence,
+        "head": head.digest,
+        "apart": list(study.apart),
+    }
+
+
+def _print_study(study: StudyRehearsal) -> None:
+    head = study.frozen.anchor
+    say("")
+    say(
+        f"5. Echo loops read blinded by invented readers A and B, who are apart in "
+        f"{len(study.apart)} of {study.frozen.rows} cases; those went to C."
+    )
+    say(f"Every reading: {study.readings}\nFinal values: {study.final}")
+    say(
+        f"Frozen after {head.sequence} events. Look into its store with\n"
+        f"  annot audit verify {study.store}\n"
+        f"  annot audit show {study.store} --study {head.study}"
+    )
 
 
 def _held_words(protocol: str, quantities: Sequence[QuantityHeld], rows: Sequence[Compared]) -> str:

@@ -15,9 +15,9 @@ from annot.cli.printing import (
 )
 from annot.geometry import PixelPoint
 from annot.tasks.geometry import (
-    Estimate,
     GeometryAnswer,
     MarkedView,
+    StatedValue,
     estimate_of,
     geometry_of,
     marked_by_read,
@@ -157,7 +157,7 @@ def _print_neck(answer: GeometryAnswer, facts: dict[str, object]) -> None:
     if answer.neck is None or not isinstance(neck, dict):
         return
     for index, angle in enumerate(neck["angle_to_view"]):
-        cells = _cells(Estimate(**angle))
+        cells = _cells(StatedValue(**angle))
         direction = neck["silhouette_deg"][index]
         say(
             f"The {('first', 'second')[index]} view meets the axis {answer.neck[0]} – "
@@ -174,7 +174,7 @@ def _print_neck(answer: GeometryAnswer, facts: dict[str, object]) -> None:
     )
 
 
-def _cells(found: Estimate) -> tuple[str, str]:
+def _cells(found: StatedValue) -> tuple[str, str]:
     return (
         f"{value_with_u(found.value, found.u)} {found.unit}",
         f"{found.low:.1f} … {found.high:.1f}",

@@ -26,6 +26,8 @@ from annot.tasks.sign_off import (
     signed_lines,
 )
 from annot.tasks.sizes import load_chart
+from annot.tasks.zone import zone_proposals
+from annot.uncertainty import value_with_u
 from annot.vocabulary.gap_schemes import GAP_SCHEMES
 from annot.vocabulary.landmarks import QUANTITIES
 from annot.vocabulary.protocol import Protocol
@@ -138,6 +140,37 @@ def sign(
     say(f"{len(signed) - still} of {len(signed)} lines are signed; kept in {sign_off_path(read)}.")
 
 
+@protocol.command()
+def zone(
+    read: Annotated[Path, typer.Argument(help="the read file (JSON), with landmarks")],
+    json: Json = False,
+) -> None:
+    """Propose each landing zone by the protocol's rule, ended by the walls; change nothing."""
+    found = zone_proposals(load_read(read), read.parent)
+    if json:
+        say_json([one.facts() for one in found])
+        return
+    rows = []
+    for one in found:
+        if one.measurement is None:
+            rows.append((one.file, str(one.frame), "–", "–", one.reason))
+            continue
+        width = one.measurement.estimate
+        ends = "; ".join(f"{p.row:.1f}, {p.column:.1f}" for p in one.measurement.caliper.points)
+        rows.append(
+            (
+                one.file,
+                str(one.frame),
+                f"{value_with_u(width.value, width.u)} {one.measurement.result.unit}",
+                f"{width.interval.low:.1f} … {width.interval.high:.1f}",
+                ends,
+            )
+        )
+    heads = ("loop", ">frame", ">width ± u", ">95 % interval", "ends (row, column), or why not")
+    say_table("Landing zones by rule and walls; none counts until taken into the read", heads, rows)
+    say_caution()
+
+
 def _measured(read: Path, chart: Path | None) -> HandOver:
     content = load_read(read)
     known = None if chart is None else load_chart(chart)
@@ -181,8 +214,9 @@ def _print(found: Protocol, *, whole: bool) -> None:
         rule = GAP_SCHEMES[found.gap_scheme].rule
         say(f"Gaps are classed by the scheme {found.gap_scheme}: {rule}.")
     say(f"Asked for with every loop: {', '.join(found.conditions) or 'nothing'}.")
+    rows_too = " or in another row of a size chart" if limits.another_size_row else ""
     say(
         f"A third reader beyond {limits.apart_mm or '–'} mm, {limits.apart_percent or '–'} % "
-        f"({limits.limits}); in the end: {limits.final}."
+        f"({limits.limits}){rows_too}; in the end: {limits.final}."
     )
     say(f"Hidden from a blinded reader: {', '.join(found.blinding.hide) or 'nothing'}.")

@@ -8,6 +8,7 @@ import typer
 from annot.cli.passphrase import By, actor
 from annot.cli.printing import say, say_caution, say_json
 from annot.cli.reads_status import ChartOption
+from annot.cli.working import counting
 from annot.sizing.chart_file import read_chart
 from annot.tasks.reads_freeze import Freezing
 from annot.tasks.reads_freeze import freeze as close_study
@@ -18,10 +19,16 @@ Output = Annotated[Path, typer.Option("-o", "--output", help="the table (CSV)")]
 
 
 def export(
-    study: Annotated[Path, typer.Argument(help="the study's folder")], output: Output
+    study: Annotated[Path, typer.Argument(help="the study's folder")],
+    output: Output,
+    json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
     """Write every reading that holds now as a measurement table; a stale one stops all of it."""
-    export_readings(open_study(study), output)
+    with counting("readings written") as count:
+        export_readings(open_study(study), output, count=count)
+    if json:
+        say_json({"table": str(output)})
+        return
     say(f"Table: {output}")
     say_caution()
 

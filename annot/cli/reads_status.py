@@ -7,13 +7,18 @@ import typer
 
 from annot.cli.printing import say, say_json, say_table
 from annot.sizing.chart_file import read_chart
-from annot.tasks.reads_status import StudyStatus, status_of
+from annot.tasks.reads_status import ReaderStatus, StudyStatus, status_of
 from annot.tasks.reads_study import open_study
 
 ChartOption = Annotated[
     Path | None,
     typer.Option(help="your size chart (CSV), where the protocol looks at its rows"),
 ]
+
+
+HEADS = (
+    "reader", ">assigned", "handed out", ">collected", ">not readable", ">amended", ">overruled",
+)  # fmt: skip
 
 
 def status(
@@ -34,13 +39,20 @@ def status(
             str(one.collected),
             str(one.unreadable),
             str(one.amended),
+            _index(one),
         )
         for one in found.readers
     ]
-    heads = ("reader", ">assigned", "handed out", ">collected", ">not readable", ">amended")
-    say_table(f"Study {found.study}", heads, rows)
+    say_table(f"Study {found.study}", HEADS, rows)
     say(_cases(found))
     say(f"Frozen by {found.frozen}." if found.frozen else "The study is open.")
+
+
+def _index(one: ReaderStatus) -> str:
+    if one.disagreement is None:
+        return "–"
+    low, high = one.disagreement.low, one.disagreement.high
+    return f"{one.overruled} of {one.judged} ({low:.0f} to {high:.0f} %)"
 
 
 def _cases(found: StudyStatus) -> str:

@@ -46,6 +46,9 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     tolerance: Annotated[float | None, typer.Option(help="± mm of the size as measured")] = None,
     source: Annotated[str | None, typer.Option(help="the size is a label, or measured")] = None,
     filling: Annotated[str | None, typer.Option(help="empty, contrast or unknown")] = None,
+    filling_rel: Annotated[
+        float | None, typer.Option(help="± share of its width that filling and material may change")
+    ] = None,
     depth_offset: Annotated[float | None, typer.Option(help="± mm in depth to the anatomy")] = None,
     depth_range: Annotated[
         str | None, typer.Option(help="low,high mm that the anatomy is nearer to the source")
@@ -73,6 +76,7 @@ def scale(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
         "other_mm": other,
         "tolerance_mm": tolerance,
         "filling": filling,
+        "filling_rel": filling_rel,
         "depth_offset_mm": depth_offset,
         "depth_range_mm": None if depth_range is None else depth_pair(depth_range),
         "depth_preset": depth_preset,

@@ -8,24 +8,33 @@ from annot.cli.printing import say_json
 from annot.errors import InputError
 from annot.reads import json_schema
 from annot.reads.package_file import package_schema
+from annot.reads.signed_file import signed_schema
 from annot.reads.study_file import study_schema
 from annot.tasks.export import COLUMNS, CURVE_COLUMNS
+from annot.tasks.reads_final import FINAL_TABLE
 from annot.tasks.sizes import CHART_COLUMNS
 
 TABLES = {
+    "final": FINAL_TABLE,
     "table": [(one.name, one.unit, one.meaning) for one in COLUMNS],
     "curve": [(one.name, one.unit, one.meaning) for one in CURVE_COLUMNS],
     "chart": [(one.name, one.unit, one.meaning) for one in CHART_COLUMNS],
 }
-SCHEMAS = {"read": json_schema, "study": study_schema, "package": package_schema}
-KNOWN = "read, study, package, table, curve and chart"
+SCHEMAS = {
+    "read": json_schema,
+    "study": study_schema,
+    "package": package_schema,
+    "signed": signed_schema,
+}
+KNOWN = "read, study, package, signed, table, final, curve and chart"
 
 
 def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="read, study or package (JSON Schema), table, curve or chart (columns)"
+            help="read, study, package or signed (JSON Schema), table, final, curve or chart "
+            "(columns)"
         ),
     ],
     json: Annotated[bool, typer.Option("--json", help="JSON is what it prints anyway")] = True,

@@ -9,8 +9,8 @@ from annot.cli.printing import say, say_caution, say_json, say_table, say_warnin
 from annot.tasks.section import (
     NAMES,
     CrossSection,
-    Estimate,
     SideBySide,
+    StatedValue,
     load_rows,
     section_facts,
     sections_of,
@@ -73,7 +73,7 @@ def _print_section(section: CrossSection) -> None:
         say(f"  {left_out.words}")
 
 
-def _cells(found: Estimate) -> tuple[str, str]:
+def _cells(found: StatedValue) -> tuple[str, str]:
     places, unit = decimals_for(found.u), "" if found.unit == "1" else f" {found.unit}"
     return (
         f"{found.value:.{places}f} ± {found.u:.{places}f}{unit}",

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
-from annot.tasks.section import Estimate, load_rows
+from annot.tasks.section import StatedValue, load_rows
 from annot.tasks.sizes import (
     SizeAnswer,
     answers_of,
@@ -100,7 +100,7 @@ def _print(answer: SizeAnswer) -> None:
     )
 
 
-def _words(found: Estimate | None) -> str:
+def _words(found: StatedValue | None) -> str:
     if found is None:
         return "–"
     unit = f" {found.unit}"

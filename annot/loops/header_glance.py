@@ -42,6 +42,7 @@ KEYWORDS = {
     0x00081090: "ManufacturerModelName",
     0x00082144: "RecommendedDisplayFrameRate",
     0x00180040: "CineRate",
+    0x00180060: "KVP",
     0x00181000: "DeviceSerialNumber",
     0x00181020: "SoftwareVersions",
     0x00181063: "FrameTime",
@@ -49,6 +50,8 @@ KEYWORDS = {
     0x00181110: "DistanceSourceToDetector",
     0x00181111: "DistanceSourceToPatient",
     0x00181114: "EstimatedRadiographicMagnificationFactor",
+    0x00181150: "ExposureTime",
+    0x00181151: "XRayTubeCurrent",
     0x00181164: "ImagerPixelSpacing",
     0x00186011: "SequenceOfUltrasoundRegions",
     0x0020000D: "StudyInstanceUID",
@@ -114,6 +117,8 @@ class HeaderGlance:
         (row, column); None if absent or no two numbers.
     odd
         Keywords whose value is no number though one belongs there.
+    exposure
+        Voltage in kV, tube current in mA and exposure time in ms, each None if absent.
     regions
         Ultrasound regions; None where the sequence cannot be read.
     """
@@ -136,6 +141,7 @@ class HeaderGlance:
     source_to_detector_mm: float | None = None
     source_to_patient_mm: float | None = None
     magnification: float | None = None
+    exposure: tuple[float | None, ...] = (None, None, None)
     regions: tuple[UltrasoundRegion, ...] | None = ()
     odd: tuple[str, ...] = ()
     whole: bool = False
@@ -295,6 +301,7 @@ def _described(path: Path, found: Found, *, little: bool) -> HeaderGlance:
         source_to_detector_mm=seen.number(0x00181110),
         source_to_patient_mm=seen.number(0x00181111),
         magnification=seen.number(0x00181114),
+        exposure=tuple(map(seen.number, (0x00180060, 0x00181151, 0x00181150))),
         regions=seen.regions(),
         whole=not found
         or sop_class in _FUNCTIONAL_GROUPS

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from annot.measurement.estimate import Estimate, normal_estimate
+from annot.measurement.estimate import StatedValue, normal_estimate
 from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import (
     SeenLength,
@@ -29,9 +29,9 @@ class Change:
     quantity : str
     view : str
         In a reader's words.
-    before, after : Estimate
+    before, after : StatedValue
         Means of the repeats in that view.
-    difference : Estimate
+    difference : StatedValue
         After minus before.
     correlation : float
         Between the two, through scale, object, system, depth and speed of sound that both share.
@@ -39,9 +39,9 @@ class Change:
 
     quantity: str
     view: str
-    before: Estimate
-    after: Estimate
-    difference: Estimate
+    before: StatedValue
+    after: StatedValue
+    difference: StatedValue
     correlation: float
     warnings: tuple[str, ...] = ()
 

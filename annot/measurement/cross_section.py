@@ -15,7 +15,7 @@ from annot.measurement.cross_section_draws import (
     corrected_axes,
     draw_sections,
 )
-from annot.measurement.estimate import Estimate, drawn_estimate
+from annot.measurement.estimate import StatedValue, drawn_estimate
 from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import SeenLength, covariance_of, shares_missing
 
@@ -96,7 +96,7 @@ class CrossSection:
     name: SectionName
     views: tuple[SeenLength, ...]
     fit: EllipseFit | None = None
-    estimates: Mapping[str, Estimate | None] = field(default_factory=dict)
+    estimates: Mapping[str, StatedValue | None] = field(default_factory=dict)
     dof: int | None = None
     p: float | None = None
     without_view: tuple[WithoutView, ...] = ()
@@ -207,11 +207,11 @@ def _tail(chi2: float, dof: int) -> float | None:
 
 def estimates_of(
     fit: EllipseFit, rng: np.random.Generator, *, draws: int = DRAWS
-) -> dict[str, Estimate | None]:
+) -> dict[str, StatedValue | None]:
     """Return every estimate that a fit gives, by `NAMES`; orientation is None near a circle."""
     drawn = draw_sections(fit, rng, draws=draws)
     largest, smallest = corrected_axes(fit)
-    found: dict[str, Estimate | None] = {
+    found: dict[str, StatedValue | None] = {
         name: drawn_estimate(
             float(of_axes(largest, smallest)),
             drawn.diameter(name),
@@ -313,7 +313,7 @@ def _about_unplaced(unplaced: Sequence[SeenLength]) -> list[str]:
     return [f"{count} {stand} outside the ellipse"]
 
 
-def _about_fit(estimates: Mapping[str, Estimate | None], dof: int) -> list[str]:
+def _about_fit(estimates: Mapping[str, StatedValue | None], dof: int) -> list[str]:
     warnings = []
     if dof == 0:
         warnings.append(

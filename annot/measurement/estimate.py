@@ -12,7 +12,7 @@ COVERAGE = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate:
+class StatedValue:
     """A best estimate with its standard uncertainty and 95 % coverage interval."""
 
     value: float
@@ -26,13 +26,13 @@ class Estimate:
         return asdict(self)
 
 
-def normal_estimate(value: float, u: float, unit: str) -> Estimate:
+def normal_estimate(value: float, u: float, unit: str) -> StatedValue:
     """Return an estimate whose error is normal: value ± 1.96 u."""
     reach = coverage_factor(math.inf, probability=COVERAGE) * u
-    return Estimate(value=value, u=u, low=value - reach, high=value + reach, unit=unit)
+    return StatedValue(value=value, u=u, low=value - reach, high=value + reach, unit=unit)
 
 
-def drawn_estimate(value: float, draws: ArrayLike, unit: str) -> Estimate:
+def drawn_estimate(value: float, draws: ArrayLike, unit: str) -> StatedValue:
     """Return an estimate whose uncertainty and interval come from drawn values.
 
     The interval leaves the same probability on either side (JCGM 101:2008 5.3.2), not the shortest:
@@ -41,6 +41,6 @@ def drawn_estimate(value: float, draws: ArrayLike, unit: str) -> Estimate:
     """
     values = np.asarray(draws, dtype=float)
     interval = interval_of_draws(values, probability=COVERAGE, kind="symmetric")
-    return Estimate(
+    return StatedValue(
         value=value, u=float(np.std(values)), low=interval.low, high=interval.high, unit=unit
     )

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.measurement.estimate import Estimate, drawn_estimate, normal_estimate
+from annot.measurement.estimate import StatedValue, drawn_estimate, normal_estimate
 from annot.measurement.section_views import SeenLength, mean_length
 
 FloatArray = NDArray[np.float64]
@@ -27,7 +27,7 @@ class Consensus:
 
     Attributes
     ----------
-    estimate : Estimate
+    estimate : StatedValue
         Value, standard uncertainty and 95 % interval.
     shared : mapping
         Signed standard uncertainty by the error that it is shared through.
@@ -36,7 +36,7 @@ class Consensus:
     readers : int
     """
 
-    estimate: Estimate
+    estimate: StatedValue
     shared: Mapping[str, float]
     spread: float | None
     readers: int

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from annot.measurement.cross_section import CrossSection, slope_of
-from annot.measurement.estimate import Estimate, normal_estimate
+from annot.measurement.estimate import StatedValue, normal_estimate
 from annot.measurement.section_views import cross_covariance
 from annot.quality.en_score import en_number
 
@@ -22,7 +22,7 @@ class Pair:
     first: str
     second: str
     diameter: str
-    difference: Estimate
+    difference: StatedValue
     e_n: float
 
 
@@ -32,11 +32,11 @@ class Combination:
 
     Attributes
     ----------
-    weighted : Estimate
+    weighted : StatedValue
         Generalised weighted mean, its uncertainty as stated by the parts.
     birge_ratio : float
         √(χ²/(n − 1)): above 1 the parts differ by more than they state.
-    mandel_paule : Estimate
+    mandel_paule : StatedValue
         With a variance between the parts that makes the ratio 1.
     between_sd : float
         Square root of that variance.
@@ -49,9 +49,9 @@ class Combination:
     diameter: str
     parts: tuple[str, ...]
     values: tuple[float, ...]
-    weighted: Estimate
+    weighted: StatedValue
     birge_ratio: float
-    mandel_paule: Estimate
+    mandel_paule: StatedValue
     between_sd: float
     plain_largest: float
     moment: str = ""
@@ -109,7 +109,7 @@ def pairs_of(sections: Sequence[CrossSection], diameter: str) -> tuple[Pair, ...
     return tuple(found)
 
 
-def normalised_error(difference: Estimate) -> float:
+def normalised_error(difference: StatedValue) -> float:
     """Return E_n of a difference whose uncertainty already holds what the two share."""
     return en_number(difference.value, expanded=EXPANSION * difference.u, expanded_reference=0.0)
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from annot.geometry.chords import Sightings, slopes_of, widths_of
 from annot.measurement.cross_section import CrossSection, sightings_of
-from annot.measurement.estimate import Estimate, normal_estimate
+from annot.measurement.estimate import StatedValue, normal_estimate
 from annot.measurement.section_consensus import normalised_error
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
 
@@ -25,11 +25,11 @@ class ModalityDifference:
 
     Attributes
     ----------
-    observed : Estimate
-    predicted : Estimate
+    observed : StatedValue
+    predicted : StatedValue
         Mean silhouette minus mean chord of the ultrasound's own ellipse: a shadow is never
         narrower than the chord in its direction, and every direction is seen by one only.
-    remaining : Estimate
+    remaining : StatedValue
         Observed minus predicted, with what both rest on taken into account.
     directions_known : bool
         Whether the X-ray directions count from the ultrasound's zero; if not, the mean over all
@@ -40,9 +40,9 @@ class ModalityDifference:
 
     xray: str
     ultrasound: str
-    observed: Estimate
-    predicted: Estimate
-    remaining: Estimate
+    observed: StatedValue
+    predicted: StatedValue
+    remaining: StatedValue
     e_n: float
     directions_known: bool
     within_band: bool

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from annot.measurement.cross_section import CrossSection, slope_of
-from annot.measurement.estimate import Estimate, normal_estimate
+from annot.measurement.estimate import StatedValue, normal_estimate
 from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_consensus import normalised_error
 from annot.measurement.section_views import SeenLength, cross_covariance, rescaled, seen_length
@@ -22,8 +22,8 @@ class OutlineCheck:
     section: str
     outline: str
     diameter: str
-    traced: Estimate
-    difference: Estimate
+    traced: StatedValue
+    difference: StatedValue
     e_n: float
 
 

@@ -30,7 +30,7 @@ from annot.quality.run_length import (
 from annot.quality.run_length_from_baseline import (
     alarm_probability,
     run_length_from_baseline,
-    spread_of_run_length,
+    run_lengths_from_baseline,
 )
 from annot.quality.run_length_of_rules import run_length_of_rules
 from annot.quality.simulated_run_length import simulated_run_lengths
@@ -63,9 +63,9 @@ __all__ = [
     "run_length_of_rules",
     "run_length_of_sums",
     "run_length_of_weighted_means",
+    "run_lengths_from_baseline",
     "set_limits",
     "simulated_run_lengths",
-    "spread_of_run_length",
     "stated_limits",
     "subgroup_charts",
     "weighted_means_chart",

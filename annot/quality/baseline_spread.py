@@ -71,7 +71,9 @@ def estimated_limits(count: int) -> EstimatedLimits:
             f"Run lengths under limits from a baseline are told for {FEWEST} to {MOST} values, not "
             f"{count}: with fewer, a few archives with very wide limits decide the mean."
         )
-    nodes, weights = np.polynomial.hermite_e.hermegauss(31)
+    # even nodes, on which the trapezoid rule is exact enough for a normal law, and which rank well
+    nodes = np.linspace(-4.8, 4.8, 41)
+    weights = np.exp(-(nodes**2) / 2)
     sigma, weight = _law_of_sigma(count)
     return EstimatedLimits(
         centre=nodes / math.sqrt(count),

@@ -15,7 +15,7 @@ from annot.quality.lattice import Lattice, find_lattice, find_row
 
 FloatArray = NDArray[np.float64]
 PhantomKind = Literal["sphere", "grid", "step", "markers"]
-LEAST_BALL_PX = 8.0  # diameter: smaller ones are beads or bands
+LEAST_BALL_PX = 12.0  # diameter: smaller ones are beads or bands
 LEAST_AREA_PX = 6
 DARK_TO_NOISE = 5.0
 ROUND = 0.88  # shortest over longest axis of a ball's piece

@@ -6,6 +6,7 @@ makes convergence fast. All in units of sigma.
 """
 
 import math
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,9 +78,15 @@ def _one_sided_sums(shift: float, allowance: float, decision: float) -> float:
 
 
 def _nodes(low: float, high: float) -> tuple[FloatArray, FloatArray]:
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    nodes, weights = _unit_nodes()
     half = (high - low) / 2
     return low + half * (nodes + 1), half * weights
+
+
+@cache
+def _unit_nodes() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    return np.asarray(nodes), np.asarray(weights)
 
 
 def _density(x: FloatArray) -> FloatArray:

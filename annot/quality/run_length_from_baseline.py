@@ -6,6 +6,8 @@ longer than the textbook's figure and varies widely between archives.
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -24,16 +26,41 @@ Given = Callable[[float, float], float]  # (shift, stretch) -> run length
 WEIGHT, WEIGHTED_WIDTH = 0.2, 3.0
 ALLOWANCE, DECISION = 0.5, 5.0  # in sigma
 NEGLIGIBLE = 1e-9  # share of the whole below which a node is not worked out
+LONGEST = 1e12
 EVERY = 3  # of the law's nodes that suffice where each costs a linear system
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunLength:
+    """How long a chart runs until it speaks, over all the baselines that chance may give.
+
+    Attributes
+    ----------
+    mean : float
+        Over all archives. In control, a few with very wide limits decide it.
+    low, median, high : float
+        The mean run length of an archive that 10, 50 and 90 % of archives do not exceed.
+    """
+
+    mean: float
+    low: float
+    median: float
+    high: float
+
+
 def run_length_from_baseline(shift: float, *, baseline: int, chart: ChartKind) -> float:
-    """Return the mean number of values until a chart speaks.
+    """Return the mean number of values until a chart speaks; see `run_lengths_from_baseline`."""
+    return run_lengths_from_baseline(shift, baseline=baseline, chart=chart).mean
+
+
+@cache
+def run_lengths_from_baseline(shift: float, *, baseline: int, chart: ChartKind) -> RunLength:
+    """Return how long a chart runs under limits that were set from a baseline.
 
     Parameters
     ----------
     shift : float
-        Of the process after the baseline, in sigma; 0 for the mean distance of false alarms.
+        Of the process after the baseline, in sigma; 0 for the distance of false alarms.
     baseline : int
         Number of values the limits were set from.
     chart : {"individuals", "rules", "weighted", "sums"}
@@ -48,20 +75,32 @@ def run_length_from_baseline(shift: float, *, baseline: int, chart: ChartKind) -
     if chart not in GIVEN:
         raise InputError(f"There is no chart '{chart}': choose one of {', '.join(GIVEN)}.")
     law = estimated_limits(baseline)
-    sigma, weight = law.sigma, law.sigma_weight
-    if chart != "individuals":
-        sigma, weight = sigma[::EVERY], weight[::EVERY] / weight[::EVERY].sum()
-    given, total = GIVEN[chart], 0.0
-    for size, its_weight in sorted(zip(sigma, weight, strict=True), key=lambda pair: -pair[1]):
-        if its_weight == 0:
-            continue
-        part = sum(
-            chance * given(shift - float(error), float(size))
-            for error, chance in zip(law.centre, law.centre_weight, strict=True)
-            if chance > NEGLIGIBLE
-        )
-        total += float(its_weight * part)
-    return total
+    every = 1 if chart == "individuals" else EVERY
+    sigma, weight = law.sigma[::every], law.sigma_weight[::every]
+    likely = law.centre_weight > NEGLIGIBLE
+    given = GIVEN[chart]
+    lengths = np.array(
+        [
+            [given(shift - float(error), float(size)) for error in law.centre[likely]]
+            for size in sigma[weight > 0]
+        ]
+    )
+    # beyond, the linear systems lose their last digit, and nothing that likely lies there
+    lengths = np.clip(np.where(lengths > 0, lengths, LONGEST), 1.0, LONGEST)
+    chance = np.outer(weight[weight > 0], law.centre_weight[likely])
+    chance /= chance.sum()
+    order = np.argsort(lengths, axis=None)
+    ranked = lengths.ravel()[order]
+    own = chance.ravel()[order]
+    # a node stands for what lies around it: half of its weight below, half above
+    share = np.cumsum(own) - own / 2
+    low, median, high = np.exp(np.interp((0.1, 0.5, 0.9), share, np.log(ranked)))
+    return RunLength(
+        mean=float(np.sum(lengths * chance)),
+        low=float(low),
+        median=float(median),
+        high=float(high),
+    )
 
 
 def _limits(shift: float, stretch: float) -> float:
@@ -99,20 +138,3 @@ def alarm_probability(shift: float, *, baseline: int, points: int) -> float:
         for s in law.sigma
     ]
     return 1 - float(law.sigma_weight @ np.array(quiet) @ law.centre_weight)
-
-
-def spread_of_run_length(*, baseline: int) -> tuple[float, float]:
-    """Return run lengths in control, under limits alone, that 10 and 90 % of archives exceed.
-
-    The mean hides how much luck in the baseline decides: these are the quantiles over archives
-    of each archive's own mean run length (lower first).
-    """
-    law = estimated_limits(baseline)
-    lengths = np.array(
-        [[_limits(float(c), float(s)) for c in law.centre] for s in law.sigma]
-    ).ravel()
-    weight = np.outer(law.sigma_weight, law.centre_weight).ravel()
-    order = np.argsort(lengths)
-    share = np.cumsum(weight[order])
-    low, high = (float(lengths[order][np.searchsorted(share, one)]) for one in (0.1, 0.9))
-    return low, high

@@ -82,6 +82,7 @@ def _object_request(part: ObjectPart) -> ObjectRequest:
                 surface=part.surface,
                 other_mm=part.other_mm,
                 filling=part.filling,
+                filling_rel=part.filling_rel,
                 device=part.device,
             )
         case SegmentPart():
@@ -162,6 +163,7 @@ def _tube_fields(request: ObjectRequest, *, stated: bool) -> dict[str, object]:
         "other_mm": request.other_mm,
         "surface": request.surface,
         "filling": request.filling,
+        "filling_rel": request.filling_rel,
     }
 
 

@@ -177,6 +177,10 @@ def parse_protocol(text: str, *, name: str) -> Protocol:
     content = None
     try:
         content = ProtocolFile.model_validate(_plain(document))
+    except RecursionError:
+        raise InputError(
+            f"{name}: a part of it contains itself by an alias; write it out instead."
+        ) from None
     except ValidationError as found:
         faults = [(one["loc"], words_of(one)) for one in found.errors()]
     if content is not None:
@@ -208,9 +212,15 @@ def _document(text: str, name: str) -> Any:
             f"{name} line {number}: this is not YAML: a character there is no part of any text; "
             "take it out."
         ) from None
-    except (YAMLError, ValueError, RecursionError) as fault:
-        what = " ".join(str(fault).split()) or "it nests too deeply"
+    except YAMLError as fault:
+        what = " ".join(str(fault).split())
         raise InputError(f"{name}: this is not YAML: {what.rstrip('.')}.") from None
+    except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError):
+        # what the library itself stumbles over: directives, tags, merges, depth
+        raise InputError(
+            f"{name}: its YAML uses what a protocol has no need of (a directive, a tag, a merge, "
+            "or too many levels); write plain keys, lists and values."
+        ) from None
 
 
 def _plain(content: Any) -> Any:

@@ -84,6 +84,11 @@ class CatheterPart(_ObjectPart):
     )
     surface: Literal["outer", "inner"] = "outer"
     filling: Literal["empty", "contrast", "unknown"] = "unknown"
+    filling_rel: PartOfOne | None = Field(
+        None,
+        description="half-width of what filling and material may change in its shadow's width, as "
+        "a fraction; 0.01 unless stated",
+    )
 
     @model_validator(mode="after")
     def _one_size(self) -> "CatheterPart":

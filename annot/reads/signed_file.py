@@ -6,7 +6,7 @@ nobody signs for somebody else is for whoever keeps the folder.
 
 import json
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -76,3 +76,9 @@ def refuse_signed(read: Path) -> None:
         raise InputError(
             f"{read.name} was signed and is closed: only the laboratory amends it, with a reason."
         )
+
+
+def signed_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a signed answer (draft 2020-12)."""
+    schema = SignedFile.model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.measurement.estimate import Estimate, drawn_estimate
+from annot.measurement.estimate import StatedValue, drawn_estimate
 from annot.sizing.chart import ChartRow, SizeChart
 from annot.sizing.size_basis import SizeBasis
 
@@ -26,20 +26,20 @@ class RowMatch:
         That the true width lies in the row's range and the depth suffices.
     probability_width : float
         That the width does, whatever the depth.
-    compression_percent : Estimate or None
+    compression_percent : StatedValue or None
         100·(nominal − width)/nominal; None outside the rows.
-    oversize_mm : Estimate or None
+    oversize_mm : StatedValue or None
         Nominal − width.
-    depth_margin_mm : Estimate or None
+    depth_margin_mm : StatedValue or None
         Depth less what the row needs; None where no depth was measured.
     """
 
     label: str
     probability: float
     probability_width: float
-    compression_percent: Estimate | None = None
-    oversize_mm: Estimate | None = None
-    depth_margin_mm: Estimate | None = None
+    compression_percent: StatedValue | None = None
+    oversize_mm: StatedValue | None = None
+    depth_margin_mm: StatedValue | None = None
     warnings: tuple[str, ...] = ()
 
     @property
@@ -109,7 +109,7 @@ def _deep_enough(row: ChartRow, depths_mm: FloatArray | None) -> NDArray[np.bool
     return np.asarray(depths_mm >= row.least_depth_mm, dtype=bool)
 
 
-def _warnings(row: ChartRow, basis: SizeBasis, margin: Estimate | None) -> tuple[str, ...]:
+def _warnings(row: ChartRow, basis: SizeBasis, margin: StatedValue | None) -> tuple[str, ...]:
     found = []
     if row.least_depth_mm > 0 and margin is None:
         found.append(f"the row needs {row.least_depth_mm:g} mm of depth, and none was measured")

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from annot.geometry.ellipse import area_diameter, perimeter_diameter
 from annot.measurement.cross_section import DRAWS, CrossSection, about_rows
 from annot.measurement.cross_section_draws import draw_sections
-from annot.measurement.estimate import Estimate, drawn_estimate
+from annot.measurement.estimate import StatedValue, drawn_estimate
 from annot.measurement.section_views import SeenLength, covariance_of, cross_covariance
 from annot.sizing.few_views import draw_open_ellipses
 
@@ -27,10 +27,10 @@ class SizeBasis:
     section : CrossSection
     basis : str
         largest, area or perimeter.
-    width : Estimate
+    width : StatedValue
     widths_mm : array, shape (n,)
         Drawn true widths.
-    depth : Estimate or None
+    depth : StatedValue or None
         None where no depth was measured.
     depths_mm : array, shape (n,), or None
         Drawn true depths, each belonging to the width of the same place.
@@ -38,9 +38,9 @@ class SizeBasis:
 
     section: CrossSection
     basis: str
-    width: Estimate
+    width: StatedValue
     widths_mm: FloatArray
-    depth: Estimate | None
+    depth: StatedValue | None
     depths_mm: FloatArray | None
     warnings: tuple[str, ...] = ()
 

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import create_engine, event
 from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.pool import NullPool
 
 from annot.errors import InputError
 from annot.store.append import Intent, append_in
@@ -22,7 +23,10 @@ BUSY_SECONDS = 60
 
 @dataclass(frozen=True, slots=True)
 class Store:
-    """A store that is open. Rows are added, read and checked; nothing else is possible."""
+    """A store that is open. Rows are added, read and checked; nothing else is possible.
+
+    Between two acts it holds no connection, so that one which is forgotten leaves nothing open.
+    """
 
     engine: Engine
 
@@ -137,8 +141,9 @@ def _url(text: str) -> URL:
 def _engine(url: URL) -> Engine:
     try:
         if url.get_backend_name() != "sqlite":
-            return create_engine(url, pool_pre_ping=True)
-        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
+            return create_engine(url, poolclass=NullPool)
+        timeout = {"timeout": BUSY_SECONDS}
+        engine = create_engine(url, poolclass=NullPool, connect_args=timeout)
     except (NoSuchModuleError, ModuleNotFoundError):
         raise InputError(
             "PostgreSQL needs its driver: install this program with the extra 'postgres'."

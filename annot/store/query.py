@@ -22,14 +22,16 @@ class Query:
     Attributes
     ----------
     study : str
-    kind, key : str or None
+    kind : str, tuple of str or None
+        One kind, several, or None for all.
+    key : str or None
         None for all.
     history : bool
         Every version, instead of the one that holds now.
     """
 
     study: str
-    kind: str | None = None
+    kind: str | tuple[str, ...] | None = None
     key: str | None = None
     history: bool = False
 
@@ -44,7 +46,8 @@ def events_of(connection: Connection, query: Query) -> Iterator[Event]:
     """
     about = [EventRow.study == query.study]
     if query.kind is not None:
-        about.append(EventRow.kind == query.kind)
+        kinds = (query.kind,) if isinstance(query.kind, str) else query.kind
+        about.append(EventRow.kind.in_(kinds))
     if query.key is not None:
         about.append(EventRow.key == query.key)
     # the newest version of each kind and key

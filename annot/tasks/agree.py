@@ -12,10 +12,10 @@ from annot.agreement import (
     FORMS,
     MULTIPLIER,
     Concordance,
-    Estimate,
     IntraclassForm,
     LimitsOfAgreement,
     Repeatability,
+    Statistic,
     concordance,
     intraclass_correlations,
     limits_of_agreement,
@@ -48,7 +48,7 @@ class Agreement:
         For single readings, replicates used where there are any.
     within : mapping of side to Repeatability
         Of sides that read cases more than once.
-    intraclass : mapping of form to Estimate
+    intraclass : mapping of form to Statistic
         Of both sides' case means.
     concordance : Concordance
     pairs : tuple of (float, float)
@@ -64,7 +64,7 @@ class Agreement:
     left_out: int
     limits: LimitsOfAgreement
     within: Mapping[str, Repeatability]
-    intraclass: Mapping[IntraclassForm, Estimate]
+    intraclass: Mapping[IntraclassForm, Statistic]
     concordance: Concordance
     pairs: tuple[tuple[float, float], ...]
     warnings: tuple[str, ...] = ()
@@ -97,7 +97,7 @@ class Agreement:
         }
 
 
-def _facts(one: Estimate, unit: str) -> dict[str, object]:
+def _facts(one: Statistic, unit: str) -> dict[str, object]:
     # a correlation of means that cannot be told is −∞, which JSON does not hold
     numbers = {"value": one.value, "u": one.u, "low": one.low, "high": one.high}
     return {key: x if np.isfinite(x) else None for key, x in numbers.items()} | {"unit": unit}

@@ -2,16 +2,19 @@
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 from annot.errors import InputError
 from annot.exports import JSON, write_whole
-from annot.store import Anchor, ChainReport, Query, Store, connect, in_words
+from annot.store import Anchor, ChainReport, Event, Query, Store, connect, in_words
+from annot.tasks.counted import Count, counted, uncounted
+from annot.tasks.reads_kept import READING_KIND
+from annot.tasks.reads_study import READ_KIND
+from annot.uncertainty import decimals_for
 
 VERSION = 1
-# how often a count is shown
-EVERY = 500
 
 
 def opened(store: str) -> Store:
@@ -59,7 +62,24 @@ def history(store: Store, study: str) -> Iterator[str]:
         If the store has no such study, or when it comes to an event that was altered.
     """
     _refuse_unknown(study, store.studies())
-    return (in_words(event) for event in store.read(Query(study=study, history=True)))
+    return (
+        in_words(event) + _more(event) for event in store.read(Query(study=study, history=True))
+    )
+
+
+def _more(event: Event) -> str:
+    """Return what a read or a reading says: who signed it when, and its number."""
+    body: Any = event.record.body
+    if event.record.kind == READ_KIND and "signed_at" in body:
+        answer = body["meaning"] if body["readable"] else f"not readable: {body['reason']}"
+        return f"; signed by {body['reader']} at {body['signed_at']}: {answer}"
+    if event.record.kind != READING_KIND or "row" not in body:
+        return ""
+    row = body["row"]
+    if not row:
+        return "; withdrawn"
+    places = decimals_for(row["u"])
+    return f"; {row['value']:.{places}f} ± {row['u']:.{places}f} {row['unit']}"
 
 
 def _refuse_unknown(study: str, names: Sequence[str]) -> None:
@@ -115,9 +135,7 @@ def _anchor(head: dict[str, object]) -> Anchor:
     return Anchor(study=study, sequence=sequence, digest=digest)
 
 
-def write_chain(
-    store: Store, study: str, path: Path, *, count: Callable[[int], None] = lambda _: None
-) -> Anchor:
+def write_chain(store: Store, study: str, path: Path, *, count: Count = uncounted) -> Anchor:
     """Write a study's whole chain to a file and return its head.
 
     Raises
@@ -126,7 +144,7 @@ def write_chain(
         If the store has no such study, its chain does not hold, or the file cannot be written.
     """
     _refuse_unknown(study, store.studies())
-    write_whole(path, _counted(store.lines_of_chain(study), count), replaces=JSON)
+    write_whole(path, counted(store.lines_of_chain(study), count), replaces=JSON)
     last = ""
     with path.open(encoding="utf-8") as lines:
         for line in lines:
@@ -135,7 +153,7 @@ def write_chain(
     return Anchor(study=study, sequence=event["sequence"], digest=event["digest"])
 
 
-def take_chain(store: str, path: Path, *, count: Callable[[int], None] = lambda _: None) -> Anchor:
+def take_chain(store: str, path: Path, *, count: Count = uncounted) -> Anchor:
     """Take a chain from a file into a store and return its head; taking it twice changes nothing.
 
     Raises
@@ -147,17 +165,10 @@ def take_chain(store: str, path: Path, *, count: Callable[[int], None] = lambda 
         with path.open(encoding="utf-8") as lines:
             opened_store = connect(store)
             try:
-                return opened_store.take_chain(_counted(lines, count), name=path.name)
+                return opened_store.take_chain(counted(lines, count), name=path.name)
             finally:
                 opened_store.close()
     except OSError as fault:
         raise InputError(f"{path}: the chain cannot be read: {fault.strerror}.") from None
     except UnicodeDecodeError:
         raise InputError(f"{path} is no chain: it is not text in UTF-8.") from None
-
-
-def _counted(lines: Iterable[str], count: Callable[[int], None]) -> Iterator[str]:
-    for number, line in enumerate(lines):
-        if number % EVERY == 0:
-            count(number)
-        yield line

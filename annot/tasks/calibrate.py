@@ -23,7 +23,6 @@ from annot.calibration import (
 from annot.errors import InputError
 from annot.geometry import PixelPoint
 from annot.loops import Loop, refuse_outside
-from annot.uncertainty import expand
 from annot.vocabulary import CAUTION
 
 __all__ = [
@@ -55,7 +54,7 @@ class ScaleAnswer:
     def as_dict(self) -> dict[str, object]:
         """Return the answer for machines; the budget's shares add up to 1."""
         row, seen = self.scale.row, self.made.seen
-        interval = expand(row)
+        interval = self.scale.interval()
         variance = row.u**2
         return {
             "mm_per_px_row": row.value,

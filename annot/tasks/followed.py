@@ -1,8 +1,9 @@
 """A caliper followed through an open loop: its track, its curve, and what the curve says."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from annot.calibration import LoopScale
+from annot.calibration import LoopScale, NoScale
 from annot.errors import InputError
 from annot.loops import Loop, LoopArray
 from annot.measurement import Caliper, Known
@@ -31,7 +32,8 @@ def followed(
     Raises
     ------
     AnnotError
-        If the loop states no times, or it cannot be followed far enough.
+        If the loop states no times, the scale holds on some of its frames only, or it cannot be
+        followed far enough.
     """
     times = loop.header.frame_times.times_ms
     if times is None:
@@ -42,7 +44,19 @@ def followed(
     points = measure_track(
         placed, track, references, scale, modality=loop.header.modality, known=known
     )
+    _refuse_some_frames(points, file)
     moments = tuple(times[point.frame] for point in points)
     rng = generator_for([point.measurement.result for point in points])
     summary = summarise(points, moments, r_waves_ms=loop.header.r_wave_times_ms, rng=rng)
     return Followed(caliper=placed, track=track, points=points, times_ms=moments, summary=summary)
+
+
+def _refuse_some_frames(points: Sequence[CurvePoint], file: str) -> None:
+    """Refuse a curve that would be in mm on some frames and in pixels on others."""
+    measured = [point.measurement for point in points]
+    if len({one.result.unit for one in measured}) < 2:
+        return
+    reason = next(one.scale.reason for one in measured if isinstance(one.scale, NoScale))
+    raise InputError(
+        f"{file}: the scale holds on some frames only, so there is no curve: {reason}."
+    )

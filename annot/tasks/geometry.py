@@ -17,7 +17,7 @@ from annot.geometry.projection import (
     square_views,
 )
 from annot.loops import Loop, refuse_outside
-from annot.measurement.estimate import Estimate
+from annot.measurement.estimate import StatedValue
 from annot.measurement.two_views import (
     Landmark,
     SpaceLandmarks,
@@ -31,9 +31,9 @@ from annot.reads import Read
 from annot.uncertainty import MeasurementResult, estimate
 
 __all__ = [
-    "Estimate",
     "GeometryAnswer",
     "MarkedView",
+    "StatedValue",
     "geometry_of",
     "marked_by_read",
     "write_geometry_picture",
@@ -172,10 +172,10 @@ def marked_by_read(read: Read, loop: Loop, *, file: str) -> MarkedView:
     return MarkedView(loop=loop, frame=frames[0], points=points)
 
 
-def estimate_of(result: MeasurementResult) -> Estimate:
+def estimate_of(result: MeasurementResult) -> StatedValue:
     """Return a result as an estimate, by drawing where first order would mislead."""
     found = estimate(result)
-    return Estimate(
+    return StatedValue(
         value=found.value,
         u=found.u,
         low=found.interval.low,

@@ -154,11 +154,16 @@ def _why(case: Case, limits: Adjudication, chart: SizeChart | None) -> str:
     return ""
 
 
-def _apart(case: Case, values: tuple[float, float], limits: Adjudication) -> str:
+def too_far(case: Case, values: tuple[float, float], limits: Adjudication) -> bool:
+    """Whether two values of a case are further apart than the protocol allows."""
     if case.unit != "mm":
         # a limit in mm says nothing of degrees or areas; one in percent does
         limits = replace(limits, apart_mm=None, limits="either")
-    if not limits.asks_for_a_third(*values):
+    return limits.asks_for_a_third(*values)
+
+
+def _apart(case: Case, values: tuple[float, float], limits: Adjudication) -> str:
+    if not too_far(case, values, limits):
         return ""
     apart = abs(values[0] - values[1])
     percent = 200 * apart / abs(values[0] + values[1])

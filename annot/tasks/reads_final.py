@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from annot.measurement.estimate import Estimate
+from annot.measurement.estimate import StatedValue
 from annot.measurement.reader_consensus import Consensus, mean_of_readers, median_of_readers
 from annot.sizing.chart import SizeChart
 from annot.tasks.reads_cases import Case, Side, cases_of
@@ -14,18 +14,50 @@ from annot.tasks.reads_study import Study
 
 SEED = 20_260_301
 NOT_IN = "how far readers are apart stands beside the interval, not in it"
-FINAL_COLUMNS = (
-    "study", "loop", "modality", "primary_deg", "secondary_deg", "view_deg", "moment", "quantity",
-    "reader", "value", "unit", "u", "low", "high", "coverage", "rule", "readers", "reader_sd",
-    "scale_id", "object_id", "system_id", "depth_group", "share_scale", "share_object",
-    "share_system", "share_depth", "presentations", "apart", "warnings", "protocol",
-    "protocol_hash", "software_version",
-)  # fmt: skip
+# name, unit and meaning of each column of the final table
+FINAL_TABLE = (
+    ("study", "", "keyed pseudonym of the examination"),
+    ("loop", "", "the loop's name in the study"),
+    ("modality", "", "DICOM modality"),
+    ("primary_deg", "deg", "positioner angle, LAO positive, where all rows agree"),
+    ("secondary_deg", "deg", "positioner angle, cranial positive, where all rows agree"),
+    ("view_deg", "deg", "direction in the plane of the cross-section, where all rows agree"),
+    ("moment", "", "moment of the cycle, if stated"),
+    ("quantity", "", "what is measured"),
+    ("reader", "", "whose values it comes from, joined by +"),
+    ("value", "unit", "the value that holds in the end"),
+    ("unit", "", "mm, mm2 or deg; px or px2 where there is no scale"),
+    ("u", "unit", "standard uncertainty, what readers share not averaged away"),
+    ("low", "unit", "lower end of the interval"),
+    ("high", "unit", "upper end of the interval"),
+    ("coverage", "1", "probability of the interval"),
+    ("rule", "", "one reader, mean, median or adjudicator"),
+    ("readers", "", "how many readers' values it comes from"),
+    ("reader_sd", "unit", "standard deviation of the readers' values, not part of u"),
+    ("scale_id", "", "scale whose error it carries; of several the largest"),
+    ("object_id", "", "reference object, likewise"),
+    ("system_id", "", "imaging system, likewise"),
+    ("depth_group", "", "depth, likewise"),
+    ("speed_group", "", "speed of sound, likewise"),
+    ("share_scale", "1", "part of the variance from that scale"),
+    ("share_object", "1", "part from that object's size"),
+    ("share_system", "1", "part from that system's error"),
+    ("share_depth", "1", "part from that depth"),
+    ("share_speed", "1", "part from that speed of sound"),
+    ("presentations", "", "showings it comes from"),
+    ("apart", "", "why a third reader was asked; empty where the readers agree"),
+    ("warnings", "", "what a reader must know"),
+    ("protocol", "", "name and version of the study's protocol"),
+    ("protocol_hash", "", "fingerprint of the protocol and of the defaults in use"),
+    ("software_version", "", "version of this program"),
+)
+FINAL_COLUMNS = tuple(name for name, _, _ in FINAL_TABLE)
 _SHARES = (
     ("scale_id", "share_scale", "scale"),
     ("object_id", "share_object", "object"),
     ("system_id", "share_system", "system"),
     ("depth_group", "share_depth", "depth"),
+    ("speed_group", "share_speed", "speed"),
 )
 
 
@@ -85,7 +117,7 @@ def _made(case: Case, sides: Sequence[Side], rule: str, rng: np.random.Generator
     [row, *more] = [row for side in sides for row in side.rows]
     if not more and row.low is not None and row.high is not None:
         # one row keeps the interval that it was measured with
-        own = Estimate(value=row.value, u=row.u, low=row.low, high=row.high, unit=row.unit)
+        own = StatedValue(value=row.value, u=row.u, low=row.low, high=row.high, unit=row.unit)
         found = Consensus(estimate=own, shared=found.shared, spread=None, readers=1)
     return Final(case=case, sides=tuple(sides), rule=rule, consensus=found)
 

@@ -15,6 +15,7 @@ from annot.reads.key_file import (
     Chance,
     KeyContent,
     SourcePart,
+    keyed_uid,
     seal,
     unseal,
 )
@@ -93,16 +94,16 @@ def unblind(
     Raises
     ------
     InputError
-        If a code was never handed out, no reason is given, or the key does not open.
+        If a code stands for nothing, no reason is given, or the key does not open.
     """
     if not reason.strip():
         raise InputError("Unblinding needs a reason, which is kept.")
     study = open_study(folder)
     key = ring.opened(study.file.code)
-    shown = {one.code: one for one in key.shown}
+    shown = {one.code: one for one in study.presentations}
     unknown = sorted(set(codes) - set(shown))
     if unknown:
-        raise InputError(f"No package of {study.file.code} holds {', '.join(unknown)}.")
+        raise InputError(f"Study {study.file.code} shows nothing under {', '.join(unknown)}.")
     sources = {one.fingerprint: one for one in key.sources}
     intents = [
         study.intent(UNBLINDING_KIND, code, {"code": code}, by=by, reason=reason)
@@ -111,7 +112,7 @@ def unblind(
     study.store.append(*intents)
     found = []
     for code in dict.fromkeys(codes):
-        source = sources[shown[code].fingerprint]
+        source = sources[shown[code].loop]
         found.append(
             Unblinded(
                 code=code,
@@ -119,7 +120,7 @@ def unblind(
                 label=source.label,
                 file=source.file,
                 sop_instance_uid=source.sop_instance_uid,
-                blinded_sop_instance_uid=shown[code].sop_instance_uid,
+                blinded_sop_instance_uid=keyed_uid(key.secret, code, source.sop_instance_uid),
             )
         )
     return found

@@ -93,7 +93,8 @@ def hand_out(
             presentations=tuple(parts),
         )
         write_whole(folder / PACKAGE_FILE, dump_package(package), replaces=JSON)
-        ring.sealed(_with_shown(key, copies))
+        # opened anew, for somebody else may have handed out a package meanwhile
+        ring.sealed(_with_shown(ring.opened(study.file.code), copies))
         body = {**package.model_dump(mode="json"), "encoding": handing.encoding}
         study.note(PACKAGE_KIND, handing.reader, body, by=handing.by, reason=handing.reason)
     return package

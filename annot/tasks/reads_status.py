@@ -1,20 +1,29 @@
 """How far a study has come: who owes what, where readers are apart, what was amended."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from annot.agreement import Estimate
+from annot.agreement.disagreement import disagreement_chart
 from annot.errors import InputError
 from annot.sizing.chart import SizeChart
 from annot.store import FREEZE, Query
-from annot.tasks.reads_cases import adjudications, cases_of, unpaired
+from annot.tasks.reads_cases import Case, adjudications, cases_of, too_far, unpaired
 from annot.tasks.reads_kept import reads_of
 from annot.tasks.reads_study import PACKAGE_KIND, Study
+from annot.vocabulary.protocol import Adjudication
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReaderStatus:
-    """One reader: showings assigned, handed out, collected, not readable, amended."""
+    """One reader: showings assigned, handed out, collected, not readable, amended.
+
+    `overruled` is in how many of `judged` cases the third reader was too far from this one, and
+    `disagreement` the reader disagreement index in percent with its exact interval; None before
+    any case was adjudicated.
+    """
 
     reader: str
     assigned: int
@@ -22,6 +31,9 @@ class ReaderStatus:
     collected: int
     unreadable: int
     amended: int
+    overruled: int = 0
+    judged: int = 0
+    disagreement: Estimate | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +72,11 @@ def status_of(study: Study, chart: SizeChart | None = None) -> StudyStatus:
     """Return how far a study has come."""
     kept = reads_of(study)
     shown = Counter(one.reader for one in study.presentations)
+    try:
+        cases, why = cases_of(study, chart), ""
+    except InputError as fault:
+        cases, why = None, fault.message
+    charted = _disagreement(cases or [], study.protocol.adjudication)
     readers = tuple(
         ReaderStatus(
             reader=reader,
@@ -68,13 +85,10 @@ def status_of(study: Study, chart: SizeChart | None = None) -> StudyStatus:
             collected=len(own := [one for one in kept.values() if one.reader == reader]),
             unreadable=sum(not one.readable for one in own),
             amended=sum(one.version > 1 for one in own),
+            **charted.get(reader, {}),
         )
         for reader in study.file.readers
     )
-    try:
-        cases, why = cases_of(study, chart), ""
-    except InputError as fault:
-        cases, why = None, fault.message
     frozen = next(study.store.read(Query(study=study.file.code, kind=FREEZE)), None)
     return StudyStatus(
         study=study.file.code,
@@ -87,3 +101,27 @@ def status_of(study: Study, chart: SizeChart | None = None) -> StudyStatus:
         why_unknown=why,
         frozen=f"{frozen.actor}, {frozen.at:%Y-%m-%d %H:%M:%S} UTC" if frozen else "",
     )
+
+
+def _disagreement(cases: Sequence[Case], limits: Adjudication) -> dict[str, dict[str, Any]]:
+    """Return each reader's disagreement index: cases overruled over all cases read.
+
+    A third reader overrules a reader who lies further off than the protocol allows two readers.
+    """
+    counts: dict[str, tuple[int, int]] = {}
+    for case in cases:
+        for side in case.sides:
+            over, read = counts.get(side.reader, (0, 0))
+            third = case.third if case.why else None
+            off = third is not None and too_far(case, (side.seen.value, third.seen.value), limits)
+            counts[side.reader] = (over + off, read + 1)
+    if not any(case.why and case.third for case in cases):
+        return {}
+    return {
+        one.reader: {
+            "overruled": one.overruled,
+            "judged": one.cases,
+            "disagreement": one.index,
+        }
+        for one in disagreement_chart(counts)
+    }

@@ -31,6 +31,9 @@ from annot.vocabulary.protocol import Protocol
 STUDY_KIND, LOOP_KIND, ASSIGNMENT_KIND = "study", "loop", "assignment"
 PACKAGE_KIND, READ_KIND, UNBLINDING_KIND = "package", "read", "unblinding"
 ASSIGNMENT_KEY = "main"
+OPENED_KINDS = (
+    STUDY_KIND, LOOP_KIND, ASSIGNMENT_KIND, PACKAGE_KIND, READ_KIND, UNBLINDING_KIND,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +123,8 @@ def open_store(store: str, folder: Path) -> Store:
 def _kept(folder: Path, written: StudyFile, store: Store) -> Study:
     versions: dict[tuple[str, str], int] = {}
     bodies: dict[tuple[str, str], Any] = {}
-    for event in store.read(Query(study=written.code)):
+    # not the readings, of which there may be many thousands
+    for event in store.read(Query(study=written.code, kind=OPENED_KINDS)):
         place = (event.record.kind, event.record.key)
         versions[place], bodies[place] = event.version, event.record.body
     first = bodies.get((STUDY_KIND, written.code))

@@ -10,6 +10,7 @@ from annot.exports import COLUMNS, CSV, write_whole
 from annot.exports.csv_file import csv_lines
 from annot.measurement.measured_row import MeasuredRow
 from annot.store import Query
+from annot.tasks.counted import Count, counted, uncounted
 from annot.tasks.reads_kept import (
     READING_KIND,
     REPEATS_KIND,
@@ -98,8 +99,15 @@ def measured_row(row: Mapping[str, Any]) -> MeasuredRow:
     return MeasuredRow(**{name: cell for name, cell in cells.items() if cell is not None})
 
 
-def export_readings(study: Study, path: Path) -> None:
+def export_readings(study: Study, path: Path, *, count: Count = uncounted) -> None:
     """Write all readings as a table, whole or not at all.
+
+    Parameters
+    ----------
+    study : Study
+    path : Path
+    count : callable
+        Told now and then how many rows were written.
 
     Raises
     ------
@@ -107,4 +115,4 @@ def export_readings(study: Study, path: Path) -> None:
         If one is stale or altered, or the file cannot be written.
     """
     names = [*(column.name for column in COLUMNS), *MORE_COLUMNS]
-    write_whole(path, csv_lines(rows_now(study), names), replaces=CSV)
+    write_whole(path, csv_lines(counted(rows_now(study), count), names), replaces=CSV)

@@ -15,7 +15,7 @@ from annot.measurement.refine import Refinement, refine_end, with_refinements
 from annot.reads import Read
 from annot.tasks.measure import opened_with_scales
 
-__all__ = ["Proposal", "accepted", "proposals_of", "refinements_of"]
+__all__ = ["Proposal", "accepted", "full_scale_of", "grey_of", "proposals_of", "refinements_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +80,7 @@ def proposals_of(loop: Loop, caliper: Caliper, scale: LoopScale, *, file: str) -
     """
     number = caliper.frame.frame
     refuse_outside(loop.header, number, caliper.points, what=f"caliper {caliper.key}")
-    frame = _grey(loop.frame(number))
+    frame = grey_of(loop.frame(number))
     here = scale.at(caliper.points, frame=number)
     proposals = []
     for end in _ends(caliper):
@@ -89,7 +89,7 @@ def proposals_of(loop: Loop, caliper: Caliper, scale: LoopScale, *, file: str) -
             caliper,
             end,
             modality=loop.header.modality,
-            full_scale=_full_scale(loop),
+            full_scale=full_scale_of(loop),
         )
         shift_mm = _shift_mm(caliper, end, found, here)
         proposals.append(
@@ -123,9 +123,11 @@ def _shift_mm(
     return float(np.copysign(away, found.shift_px))
 
 
-def _grey(frame: NDArray[np.generic]) -> NDArray[np.generic]:
+def grey_of(frame: NDArray[np.generic]) -> NDArray[np.generic]:
+    """Return a frame in grey: the mean of its colours."""
     return frame if frame.ndim == 2 else np.asarray(frame, dtype=float).mean(axis=2)
 
 
-def _full_scale(loop: Loop) -> float:
+def full_scale_of(loop: Loop) -> float:
+    """Return the grey value of white."""
     return 255.0 if loop.header.colour else float(2**loop.header.bits_stored - 1)

@@ -9,7 +9,7 @@ import numpy as np
 from annot.errors import InputError
 from annot.exports.table_file import read_table
 from annot.measurement.cross_section import NAMES, CrossSection, SectionName, cross_section
-from annot.measurement.estimate import Estimate
+from annot.measurement.estimate import StatedValue
 from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_consensus import Combination, Pair, combination_of, pairs_of
 from annot.measurement.section_difference import ModalityDifference, modality_difference
@@ -19,8 +19,8 @@ from annot.measurement.section_views import ULTRASOUND, SeenLength, off_centre, 
 __all__ = [
     "NAMES",
     "CrossSection",
-    "Estimate",
     "SideBySide",
+    "StatedValue",
     "load_rows",
     "section_facts",
     "sections_of",
@@ -259,5 +259,5 @@ def _view_facts(one: SeenLength, section: CrossSection) -> dict[str, object]:
     }
 
 
-def _estimate_facts(estimate: Estimate | None) -> dict[str, object] | None:
+def _estimate_facts(estimate: StatedValue | None) -> dict[str, object] | None:
     return None if estimate is None else estimate.as_dict()

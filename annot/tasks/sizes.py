@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from annot.errors import InputError
 from annot.measurement.cross_section import CrossSection, slope_of
-from annot.measurement.estimate import Estimate
+from annot.measurement.estimate import StatedValue
 from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import SeenLength, cross_covariance, views_of
 from annot.sizing import (
@@ -50,14 +50,14 @@ class SecondReader:
     Attributes
     ----------
     reader : str
-    width : Estimate
+    width : StatedValue
         By the same convention.
     same_rows : float
         Probability that both true widths lie in the same rows, shared errors shared.
     """
 
     reader: str
-    width: Estimate
+    width: StatedValue
     same_rows: float
 
 

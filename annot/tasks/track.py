@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from annot.calibration import BorrowedRequest, HeaderRequest, NoScale
+from annot.calibration import BorrowedRequest, HeaderRequest
 from annot.errors import InputError
 from annot.exports import CURVE, PNG, Cell, TableEntry, write_whole
 from annot.exports.curve_figure import curve_png
@@ -86,8 +86,6 @@ def track_caliper(
     loop, scale = loops[part.file], scales[part.file]
     known = known_of(needed, loops, scales, Beams())[key][caliper.measurand.name]
     found = followed(caliper, loop, scale, known=known, file=part.file)
-    if loop.header.xray is not None and loop.header.xray.varies:
-        _refuse_some_frames(part, found.points)
     own = next(point for point in found.points if point.frame == found.track.start)
     return TrackedCaliper(
         file=part.file,
@@ -114,17 +112,6 @@ def _entries(
             study=study,
         )
         for point in points
-    )
-
-
-def _refuse_some_frames(part: LoopRead, points: tuple[CurvePoint, ...]) -> None:
-    """Refuse a curve that would be in mm on some frames and in pixels on others."""
-    measured = [point.measurement for point in points]
-    if len({one.result.unit for one in measured}) < 2:
-        return
-    reason = next(one.scale.reason for one in measured if isinstance(one.scale, NoScale))
-    raise InputError(
-        f"{part.file}: the scale holds on some frames only, so there is no curve: {reason}."
     )
 
 

@@ -2,8 +2,9 @@
 
 import re
 
-# A key names its file by eight hexadecimal digits behind a dash, or by a DICOM UID.
-_IDENTITY = re.compile(r"-[0-9a-f]{8}\b|\b\d+(?:\.\d+){3,}\b")
+# A key names its file by eight hexadecimal digits behind a dash, by a digest of 64, or by a DICOM
+# UID: four numbers or more, or a UUID's below 2.25.
+_IDENTITY = re.compile(r"-[0-9a-f]{8}\b|\b[0-9a-f]{64}\b|\b(?:2\.25\.\d+|\d+(?:\.\d+){3,})\b")
 
 
 def anonymous(key: str) -> str:

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 from annot.tasks.findings import Findings
-from annot.tasks.section import CrossSection
-from annot.tasks.section import Estimate as SectionEstimate
+from annot.tasks.section import CrossSection, StatedValue
 from annot.tasks.sizes import SizeAnswer, shown_share
 from annot.uncertainty import decimals_for
 from annot.vocabulary import MEASURANDS
@@ -125,7 +124,7 @@ def _size_block(answer: SizeAnswer) -> SizeBlock:
     )
 
 
-def _pair(found: SectionEstimate | None) -> Pair:
+def _pair(found: StatedValue | None) -> Pair:
     if found is None:
         return Pair()
     places = decimals_for(found.u)

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from annot.cli.main import app
 from annot.errors import InputError
 from annot.loops import open_loop
-from annot.tasks.check.phantom_run import RunSettings, look_for
+from annot.tasks.check.phantom_run import RunSettings, look_for, phantoms_in
 from annot.tasks.check.phantom_values import XrayLimits, values_of
 from annot.tasks.check.reference import Reference
 from annot.tasks.check.run import CheckPlan, run_check
@@ -115,6 +115,18 @@ def test_oblong_pixels_that_the_header_calls_square_fail(plate, tmp_path):
     assert values["squareness"].verdict == "fail"
 
 
+def test_values_that_fall_with_the_beam_are_turned_over(plate, tmp_path):
+    data = dcmread(plate)
+    top = 2**data.BitsStored - 1
+    data.PixelData = (top - data.pixel_array).astype(np.uint16).tobytes()
+    data.PixelIntensityRelationshipSign = -1
+    other = tmp_path / "turned.dcm"
+    dcmwrite(other, data)
+    found, plain = (phantoms_in(open_loop(path), 0) for path in (other, plate))
+    assert [one.kind for one in found] == [one.kind for one in plain]
+    assert [one.size_px for one in found] == pytest.approx([one.size_px for one in plain])
+
+
 def test_an_object_that_is_not_there_leaves_the_check_undecided(plate):
     absent = Reference(name="wire", kind="markers", size_mm=10.0, tolerance_mm=0.05)
     plan = CheckPlan(references=(REFERENCES[3], absent), settings=FLAT)
@@ -132,6 +144,19 @@ def test_two_geometries_are_told_apart_and_compared(plate, tmp_path):
     assert any("FOV 200 mm" in key for key in keys)
     (apart,) = [one for one in run.check.as_found if one.quantity == "geometry_dependence"]
     assert apart.value == pytest.approx(4.0, abs=0.1)
+
+
+def test_two_doses_in_one_geometry_are_compared(plate, tmp_path):
+    other = changed(plate, tmp_path, XRayTubeCurrent=100)
+    plan = CheckPlan(references=REFERENCES[3:4], settings=FLAT)
+    run = run_check([plate, other], plan, room="lab", today=date(2026, 1, 2))
+    (apart,) = [one for one in run.check.as_found if one.quantity == "exposure_dependence"]
+    assert apart.value == pytest.approx(0, abs=1e-6)
+    assert "mA" in apart.note
+    assert [one["exposure"] for one in run.check.loops] == [
+        "80 kV, 500 mA, 8 ms",
+        "80 kV, 100 mA, 8 ms",
+    ]
 
 
 def test_a_loop_of_another_kind_is_refused(plate, tmp_path):

@@ -1,10 +1,7 @@
 """What every store keeps to, on SQLite and on PostgreSQL alike."""
 
-import os
-import subprocess
 import threading
 from datetime import UTC, datetime, timedelta, timezone
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -24,32 +21,9 @@ from annot.store import (
     in_words,
 )
 from annot.store.audit import check_chain
-from tests.contracts.postgres import Postgres, newest_programs
 from tests.contracts.reading_study import StudyPlan, run_study
 
 AT = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
-
-
-@pytest.fixture(scope="session")
-def postgres(tmp_path_factory):
-    if newest_programs() is None:
-        if os.environ.get("CI"):
-            pytest.fail("PostgreSQL is not installed, and these tests must not be left out here")
-        pytest.skip("PostgreSQL is not installed: `make core` installs it")
-    # a socket's path must be short, and its folder open to the server's own user
-    folder = Path("/tmp") / f"annot-pg-{os.getpid()}"
-    folder.mkdir()
-    server = Postgres(folder)
-    yield server
-    server.stop()
-    subprocess.run(["rm", "-rf", str(folder)], check=True)
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def url(request, tmp_path):
-    if request.param == "sqlite":
-        return str(tmp_path / "store.db")
-    return request.getfixturevalue("postgres").database()
 
 
 @pytest.fixture
@@ -283,7 +257,7 @@ def test_a_chain_written_anew_is_found_against_an_anchor(tmp_path):
 TEXTS = (
     "study", "kind", "key", "token", "actor", "at", "reason", "body", "previous", "digest",
 )  # fmt: skip
-FLIPS = settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FLIPS = settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def chain_of_four(store):
@@ -474,20 +448,25 @@ def test_a_chain_carried_to_another_store_is_the_same_chain(url, tmp_path):
     second.close()
 
 
-@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(data=st.data())
-def test_no_chain_is_taken_from_a_file_of_which_one_bit_was_turned(tmp_path, data):
-    store = connect(str(tmp_path / f"{data.draw(st.uuids())}.db"))
+@pytest.fixture(scope="module")
+def chain_text(tmp_path_factory):
+    store = connect(str(tmp_path_factory.mktemp("chain") / "store.db"))
     store.append(intent("ä", body={"note": "größer"}), intent("b"))
     text = "".join(store.lines_of_chain("S"))
     store.close()
-    place = data.draw(st.integers(0, len(text.encode()) - 1))
-    changed = flipped(text, place, data.draw(st.integers(0, 7)))
+    return text
+
+
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_no_chain_is_taken_from_a_file_of_which_one_bit_was_turned(chain_text, tmp_path, data):
+    place = data.draw(st.integers(0, len(chain_text.encode()) - 1))
+    changed = flipped(chain_text, place, data.draw(st.integers(0, 7)))
     empty = connect(str(tmp_path / f"{data.draw(st.uuids())}.db"))
     try:
         empty.take_chain(changed.splitlines(keepends=True), name="f")
         # white space between lines is all that may change
-        assert changed.split() == text.split()
+        assert changed.split() == chain_text.split()
     except InputError:
         assert empty.studies() == []
     finally:

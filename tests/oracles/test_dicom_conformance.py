@@ -14,6 +14,11 @@ import numpy as np
 import pydicom
 import pytest
 
+from annot.exports.blinded_loop import BlindIdentity, Blinding, write_blinded
+from annot.exports.lossless_frames import ENCODINGS as BLINDED_ENCODINGS
+from annot.loops import read_header
+from annot.reads.blinding import default_mask
+from annot.reads.key_file import keyed_uid
 from synthetic_dicom.cases import CASES, write_case
 from synthetic_dicom.encode import ENCODINGS
 from synthetic_dicom.picture_file import write_ultrasound_picture, write_xray_picture
@@ -81,3 +86,22 @@ def test_a_picture_that_is_no_named_loop_has_no_error(checker, tmp_path):
         errors, warnings, lines = complaints(checker, path)
         assert (errors, warnings) == ([], [])
         assert lines, "the checker said nothing at all"
+
+
+@pytest.mark.parametrize("encoding", BLINDED_ENCODINGS)
+@pytest.mark.parametrize("name", ["xa_clean", "us_000", "us_grey", "sc_multi"])
+def test_a_blinded_copy_has_no_error(checker, name, encoding, tmp_path):
+    made = write_case(name, tmp_path, frames=2)
+    identity = BlindIdentity(code="K7QXW2M", uid_of=lambda uid: keyed_uid("5c" * 32, uid))
+    blinding = Blinding(
+        identity=identity,
+        mask=default_mask(read_header(made.path)),
+        looked=True,
+        encoding=encoding,
+        padding=100,
+    )
+    copy = tmp_path / "copy.dcm"
+    write_blinded(made.path, copy, blinding=blinding)
+    errors, warnings, lines = complaints(checker, copy)
+    assert (errors, warnings) == ([], [])
+    assert lines, "the checker said nothing at all"

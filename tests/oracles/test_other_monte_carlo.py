@@ -10,14 +10,17 @@ import pytest
 from annot.uncertainty import (
     Tolerance,
     conformity,
+    conformity_probability,
     global_risk,
+    guard_factor,
     propagate,
+    rejection_limit,
     simulate,
     stated,
 )
-from tests.worked_examples.checks import with_check
+from tests.worked_examples.checks import marked, with_check
 from tests.worked_examples.test_gum_together import thermometer
-from tests.worked_examples.test_monte_carlo import gauge_block, loss, mass
+from tests.worked_examples.test_monte_carlo import gauge_block, limits, loss, mass, normal, total
 
 DRAWS = 100_000
 
@@ -49,6 +52,21 @@ def agree(ours, theirs, probability=0.95):
     assert [found.interval.low, found.interval.high] == pytest.approx(ends, abs=15 * error)
 
 
+@with_check("s1-9.2.2")
+def test_sum_of_four_normals(example):
+    count = example["inputs"]["n"]
+    ours = total([normal((0.0, 1.0), f"x{n}") for n in range(count)])
+    agree(ours, sum(mcerp.N(0.0, 1.0) for _ in range(count)))
+
+
+@pytest.mark.parametrize("example", [marked("s1-9.2.3"), marked("s1-9.2.4")])
+def test_sum_of_four_rectangles(example):
+    inputs = example["inputs"]
+    halves = [sd * 3**0.5 for sd in inputs.get("sd", ())] or [inputs["half_width"]] * 4
+    ours = total([limits(-a, a, f"x{n}") for n, a in enumerate(halves)])
+    agree(ours, sum(mcerp.U(-a, a) for a in halves))
+
+
 @with_check("s1-9.3")
 def test_mass_calibration(example):
     inputs = example["inputs"]
@@ -62,6 +80,16 @@ def test_mass_calibration(example):
 def test_loss_near_zero(example, x1):
     u = example["inputs"]["u"]
     agree(loss(x1), mcerp.N(x1, u) ** 2 + mcerp.N(0.0, u) ** 2)
+
+
+@with_check("s1-9.4-r09")
+@pytest.mark.parametrize("x1", [0.0, 0.01, 0.05])
+def test_correlated_loss(example, x1):
+    """It knows no correlation: the pair is made of two independent ones."""
+    u, r = example["inputs"]["u"], example["inputs"]["r"]
+    first, second = mcerp.N(0.0, 1.0), mcerp.N(0.0, 1.0)
+    other = r * first + (1 - r**2) ** 0.5 * second
+    agree(loss(x1, r=r), (x1 + u * first) ** 2 + (u * other) ** 2)
 
 
 @with_check("s1-9.5")
@@ -114,6 +142,44 @@ def test_a_line_whose_parameters_correlate(example, stats):
     assert [found.interval.low, found.interval.high] == pytest.approx(ends, abs=0.06 * at_30.u)
 
 
+@with_check("c106-conformance")
+def test_conformity_is_an_integral_of_the_normal_law(example, stats):
+    for case in example["inputs"]["cases"]:
+        low, high = case.get("TL", -np.inf), case.get("TU", np.inf)
+        theirs = stats.norm(case["y"], case["u"]).expect(lambda _: 1.0, lb=low, ub=high)
+        found = conformity_probability(case["y"], case["u"], Tolerance(low=low, high=high))
+        assert found == pytest.approx(theirs, abs=1e-8)
+
+
+@pytest.mark.parametrize("example", [marked("c106-z"), marked("c106-speed")])
+def test_guard_factors_are_quantiles(example, stats):
+    inputs = example["inputs"]
+    for probability in inputs.get("pc") or [inputs["prob"]]:
+        z = stats.norm.isf(1 - probability)
+        assert guard_factor(probability) == pytest.approx(z, rel=1e-9)
+        if "limit" in inputs:
+            found = rejection_limit(inputs["limit"], inputs["rel_u"], probability=probability)
+            # the speed whose relative u leaves just that probability above the limit
+            assert stats.norm(found, inputs["rel_u"] * found).sf(inputs["limit"]) == pytest.approx(
+                probability, rel=1e-9
+            )
+
+
+@with_check("c106-bearing")
+def test_risks_of_a_gamma_process_by_drawn_bearings(example, stats):
+    inputs, count = example["inputs"], 2_000_000
+    rng = np.random.default_rng(8)
+    prior, limit = stats.gamma(4, scale=1 / 4), inputs["TU"]
+    true = prior.rvs(count, random_state=rng)
+    seen = true + inputs["um"] * rng.standard_normal(count)
+    taken = (seen >= 0) & (seen <= limit)
+    simple = Tolerance(low=0.0, high=limit)
+    support = Tolerance(low=0.0, high=20.0)
+    found = global_risk(prior.pdf, inputs["um"], simple, simple, support=support)
+    assert found.consumer == pytest.approx(np.mean(taken & (true > limit)), abs=4e-4)
+    assert found.producer == pytest.approx(np.mean(~taken & (true <= limit)), abs=6e-4)
+
+
 @with_check("c106-global-normal")
 def test_global_risk_as_a_probability_of_two_normal_values(example, stats):
     """True and measured value are jointly normal: P(true bad, measured good) by their CDF."""
@@ -124,10 +190,10 @@ def test_global_risk_as_a_probability_of_two_normal_values(example, stats):
         joint.cdf([high, high]) - joint.cdf([low, high])
         - joint.cdf([high, low]) + joint.cdf([low, low])
     )  # fmt: skip
-    limits, true = Tolerance(low=low, high=high), stats.norm(y0, u0)
+    tolerance, true = Tolerance(low=low, high=high), stats.norm(y0, u0)
     measured = stats.norm(y0, np.hypot(u0, um))
     found = global_risk(
-        true.pdf, um, limits, limits, support=Tolerance(low=y0 - 12 * u0, high=y0 + 12 * u0)
+        true.pdf, um, tolerance, tolerance, support=Tolerance(low=y0 - 12 * u0, high=y0 + 12 * u0)
     )
     good = measured.cdf(high) - measured.cdf(low)
     assert found.consumer == pytest.approx(good - both_good, abs=1e-5)

@@ -50,7 +50,7 @@ class Affected:
 
 def last_good(checks: Sequence[Check], failed: Check) -> Check | None:
     """Return the last check before a failed one that left the room good, None if there is none."""
-    before = [one for one in checks if (one.taken, one.key) < (failed.taken, failed.key)]
+    before = [one for one in checks if one.order < failed.order]
     good = [one for one in before if one.left == "pass"]
     return good[-1] if good else None
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from annot.calibration import MadeScale, NoScale, PixelScale, Placing, make_scale
+from annot.calibration.intensity import StoredPixels, upright_frames
 from annot.calibration.projection_geometry import StoredSpacing, spacing_variants
 from annot.calibration.request import ObjectReading
 from annot.errors import InputError
@@ -100,7 +101,7 @@ def look_for(loop: Loop, references: Sequence[Reference], settings: RunSettings)
         raise InputError(f"{header.path.name} is no X-ray loop: grids and balls are fitted there.")
     frames = _chosen(loop.frames)
     spacing = _default_spacing(loop)
-    found = find_phantoms(_grey(loop.frame(frames[0])), hidden=_hidden(loop))
+    found = phantoms_in(loop, frames[0])
     pairs, missing = _matched(found, references, spacing.mm_per_px[0] if spacing else None)
     return PhantomLoop(
         loop=loop,
@@ -125,17 +126,18 @@ def _default_spacing(loop: Loop) -> StoredSpacing | None:
     return None
 
 
-def _grey(
-    frame: "np.ndarray[tuple[int, ...], np.dtype[np.generic]]",
-) -> "np.ndarray[tuple[int, ...], np.dtype[np.generic]]":
-    return frame if frame.ndim == 2 else np.asarray(frame, dtype=float).mean(axis=2)
-
-
-def _hidden(loop: Loop) -> "np.ndarray[tuple[int, ...], np.dtype[np.bool_]] | None":
-    shutter = loop.display.shutter
-    if shutter is None:
-        return None
-    return np.asarray(~shutter.visible(loop.header.rows, loop.header.columns))
+def phantoms_in(loop: Loop, number: int) -> tuple[FoundPhantom, ...]:
+    """Return what is found on a frame of an X-ray loop, whichever way its values go."""
+    frame = np.asarray(loop.frame(number), dtype=float)
+    grey = frame if frame.ndim == 2 else frame.mean(axis=2)
+    view, shutter = loop.header.xray, loop.display.shutter
+    stored = StoredPixels(sign=(view.intensity_sign if view else None) or 1)
+    top = float(2**loop.header.bits_stored - 1)
+    hidden = None
+    if shutter is not None:
+        hidden = np.asarray(~shutter.visible(loop.header.rows, loop.header.columns))
+    upright = upright_frames({number: grey}, stored, full_scale=top)[number]
+    return find_phantoms(upright, hidden=hidden)
 
 
 def _matched(

@@ -193,30 +193,45 @@ def _linearity(found: PhantomLoop, limits: XrayLimits) -> Iterator[CheckedValue]
     )
 
 
-def dependence(values: Sequence[tuple[str, CheckedValue]]) -> Iterator[CheckedValue]:
-    """Yield by how much the scale's deviation differs between geometries, per object.
+def dependence(
+    values: Sequence[tuple[str, CheckedValue]], *, on: str = "geometry"
+) -> Iterator[CheckedValue]:
+    """Yield by how much the scale's deviation differs between geometries, or doses, per object.
 
     Parameters
     ----------
     values
-        Geometry in words, and a scale deviation seen in it.
+        Geometry or exposure in words, and a scale deviation seen in it.
+    on
+        Which of the two.
 
-    What phantoms share (their certificate, their place) cancels, so only the scatter of the fits
-    remains in the difference.
+    What phantoms share (their certificate, their place) cancels, so only the scatter between frames
+    counts where there are three or more.
     """
     targets = dict.fromkeys(value.target for _, value in values)
     for target in targets:
         mine = [(where, value) for where, value in values if value.target == target]
         if len({where for where, _ in mine}) < 2:
             continue
-        low = min(mine, key=lambda one: one[1].value)
-        high = max(mine, key=lambda one: one[1].value)
+        ordered = sorted(mine, key=lambda one: one[1].value)
+        low, high = ordered[0], ordered[-1]
         yield judged(
-            _known(high[1].value - low[1].value, math.hypot(low[1].u, high[1].u), "geometry"),
-            quantity="geometry_dependence",
+            _known(high[1].value - low[1].value, _apart_u(low[1], high[1]), on),
+            quantity=f"{on}_dependence",
             target=target,
             note=f"from {low[0]} to {high[0]}",
         )
+
+
+def _apart_u(one: CheckedValue, other: CheckedValue) -> float:
+    """Return the uncertainty of a difference from the frames' scatter, where that is known."""
+    own = [
+        float(np.std(each.readings, ddof=1)) / math.sqrt(len(each.readings))
+        if len(each.readings) > 2
+        else each.u
+        for each in (one, other)
+    ]
+    return math.hypot(*own)
 
 
 def _known(value: float, u: float, name: str) -> MeasurementResult:

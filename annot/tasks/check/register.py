@@ -53,6 +53,11 @@ class Check:
     version: int = 0
 
     @property
+    def order(self) -> tuple[date, int]:
+        """Its place among a room's checks: by day, then as they were entered on that day."""
+        return self.taken, int(self.key.rpartition("#")[2] or 0)
+
+    @property
     def found(self) -> Verdict:
         """Verdict as found: an object that was not found or fitted leaves a check undecided."""
         seen = overall(self.as_found)
@@ -125,7 +130,7 @@ class Register:
     def checks(self, room: str) -> tuple[Check, ...]:
         """Return a room's checks as they hold now, by the day their loops were taken."""
         mine = [_check(one) for one in self._events(CHECK) if _body(one)["room"] == room]
-        return tuple(sorted(mine, key=lambda one: (one.taken, one.key)))
+        return tuple(sorted(mine, key=lambda one: one.order))
 
     def limits(self, room: str, quantity: str) -> RecordedLimits | None:
         """Return the limits recorded for a chart, None where nobody set any."""

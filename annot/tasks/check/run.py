@@ -71,6 +71,7 @@ def run_check(
     warnings = [f"the certificate of {name} ran out: calibrate it again" for name in overdue]
     seen: list[Seen] = []
     values: list[tuple[str, CheckedValue]] = []
+    exposed: list[tuple[str, str, CheckedValue]] = []
     missing: list[str] = []
     for path in loops:
         progress(path.name)
@@ -78,7 +79,9 @@ def run_check(
         words = geometry_words(loop) if len(loops) > 1 else ""
         one = _look(loop, plan)
         seen.append(one)
-        values += [(words, value) for value in _values(one, plan)]
+        mine = _values(one, plan)
+        values += [(words, value) for value in mine]
+        exposed += [(words, exposure_words(path), value) for value in mine]
         missing += [f"{path.name}: {text}" for text in _missing(one)]
         warnings += [f"{path.name}: {text}" for text in _odd(loop)]
     check = Check(
@@ -87,7 +90,7 @@ def run_check(
         taken=_day(loops, today),
         objects=tuple(one.name for one in plan.references),
         loops=tuple(_facts(one.loop) for one in seen),
-        as_found=(*_apart(values), *_dependence(values)),
+        as_found=(*_apart(values), *_dependence(values), *_on_exposure(exposed)),
         missing=tuple(missing),
     )
     return CheckRun(check=check, seen=tuple(seen), warnings=tuple(warnings))
@@ -130,6 +133,13 @@ def geometry_words(loop: Loop) -> str:
     if view.imager_pixel_spacing_mm is not None:
         parts.append(f"{view.imager_pixel_spacing_mm[0]:.4g} mm detector pixels")
     return ", ".join(parts) or "geometry not stated"
+
+
+def exposure_words(path: Path) -> str:
+    """Return the exposure in words: voltage, current and time, as far as the header states them."""
+    units = ("kV", "mA", "ms")
+    stated = zip(glance(path).exposure, units, strict=True)
+    return ", ".join(f"{value:g} {unit}" for value, unit in stated if value is not None)
 
 
 def _look(loop: Loop, plan: CheckPlan) -> Seen:
@@ -177,6 +187,22 @@ def _dependence(values: Sequence[tuple[str, CheckedValue]]) -> list[CheckedValue
     return list(dependence([one for one in values if one[1].quantity == "scale_deviation"]))
 
 
+def _on_exposure(values: Sequence[tuple[str, str, CheckedValue]]) -> list[CheckedValue]:
+    """Compare exposures within each geometry."""
+    found = []
+    for geometry in dict.fromkeys(words for words, _, _ in values):
+        here = [
+            (exposure, value)
+            for words, exposure, value in values
+            if words == geometry and exposure and value.quantity == "scale_deviation"
+        ]
+        found += [
+            replace(one, target=f"{one.target} ({geometry})")
+            for one in dependence(here, on="exposure")
+        ]
+    return found
+
+
 def _facts(loop: Loop) -> dict[str, str]:
     header = loop.header
     return {
@@ -184,6 +210,7 @@ def _facts(loop: Loop) -> dict[str, str]:
         "sop_instance_uid": header.sop_instance_uid,
         "system": header.system,
         "geometry": geometry_words(loop),
+        "exposure": exposure_words(header.path),
     }
 
 

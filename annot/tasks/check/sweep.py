@@ -1,7 +1,7 @@
 """Look through an archive: every header's scale and timing judged, software changes noted."""
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import islice
 from pathlib import Path
@@ -23,6 +23,7 @@ def sweep(
     journal: Path | None = None,
     place: Place | None = None,
     progress: Callable[[int], None] = lambda _: None,
+    watch: Collection[str] = (),
 ) -> SweepSummary:
     """Look at every file below some paths, header first and header only.
 
@@ -37,6 +38,8 @@ def sweep(
         Where files are looked at: this process, all cores, or a Dask cluster that sees the paths.
     progress
         Called with the number of files finished so far, those of an earlier run included.
+    watch
+        SOP instance UIDs to be told of where they are met.
 
     Raises
     ------
@@ -50,7 +53,7 @@ def sweep(
         with SweepJournal(where) as kept:
             new = _swept(paths, kept, place or Place(), progress)
             before = kept.finished
-        return summary_of(where, files=before + new, resumed=before)
+        return summary_of(where, files=before + new, resumed=before, watch=watch)
 
 
 @contextmanager

@@ -3,7 +3,7 @@
 import csv
 import os
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from heapq import nsmallest
 from itertools import pairwise
@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TextIO
 
 from annot.errors import InputError
+from annot.exports.csv_file import cell_text
 from annot.tasks.check.header_findings import KINDS
 from annot.tasks.check.look import Line
 from annot.tasks.check.sweep_journal import journal_lines
@@ -46,6 +47,8 @@ class SweepSummary:
     software : tuple of SoftwareChange
     undated : int
         Loops without any date, which tell nothing of when software changed.
+    met : tuple of str
+        Which of the SOP instance UIDs asked for are in the archive.
     """
 
     files: int
@@ -56,6 +59,7 @@ class SweepSummary:
     listed: tuple[tuple[str, str, str], ...] = ()
     software: tuple[SoftwareChange, ...] = ()
     undated: int = 0
+    met: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Return it for machines."""
@@ -119,13 +123,17 @@ class _Tally:
                 )
 
 
-def summary_of(journal: Path, *, files: int, resumed: int) -> SweepSummary:
-    """Return what a journal holds."""
-    tally = _Tally()
+def summary_of(
+    journal: Path, *, files: int, resumed: int, watch: Collection[str] = ()
+) -> SweepSummary:
+    """Return what a journal holds, and which of the loops to watch for are in it."""
+    tally, met = _Tally(), set()
 
     def findings() -> Iterator[tuple[str, str, str]]:
         for line in journal_lines(journal):
             tally.add(line)
+            if line["sop"] in watch:
+                met.add(line["sop"])
             for kind, reason in line["findings"]:
                 yield line["path"], kind, reason
 
@@ -139,6 +147,7 @@ def summary_of(journal: Path, *, files: int, resumed: int) -> SweepSummary:
         listed=tuple(listed),
         software=tuple(tally.changes()),
         undated=tally.undated,
+        met=tuple(sorted(met)),
     )
 
 
@@ -177,6 +186,6 @@ def _write_rows(stream: TextIO, lines: Iterable[Line]) -> int:
     for line in lines:
         about = [line[name] for name in ("modality", "date", "station", "software", "sop")]
         for kind, reason in line["findings"]:
-            writer.writerow([line["path"], kind, reason, *about])
+            writer.writerow(map(cell_text, [line["path"], kind, reason, *about]))
             count += 1
     return count

@@ -3,6 +3,7 @@
 The only door between the instrument and the generator of truth.
 """
 
+from annot.tasks.rehearse.blinded_study import StudyRehearsal, rehearse_study
 from annot.tasks.rehearse.curve_study import CURVE, curve_study
 from annot.tasks.rehearse.demo import ECHO, XRAY, Rehearsal, ScaleCompared, rehearse
 from annot.tasks.rehearse.followup import FollowUp, rehearse_followup
@@ -33,6 +34,7 @@ __all__ = [
     "Rehearsal",
     "ScaleCompared",
     "Study",
+    "StudyRehearsal",
     "StudyReport",
     "Tally",
     "Trial",
@@ -40,6 +42,7 @@ __all__ = [
     "reading_study",
     "rehearse",
     "rehearse_followup",
+    "rehearse_study",
     "run_case",
     "run_study",
     "scale_study",

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.tasks.rehearse.scale_answer import Fields, Shown, answers
+from annot.tasks.rehearse.scale_arms import DRAWN_ARMS, broken, mismatch_of
 from annot.tasks.rehearse.shaft_case import AS_MODELLED
 from annot.tasks.rehearse.tally import BOUND
 from annot.tasks.rehearse.trial import Trial
@@ -20,8 +21,6 @@ SIZES_PX = (14.0, 26.0, 50.0)
 BLURS = (0.03, 0.06, 0.12)
 CONTRASTS = (3.0, 6.0, 12.0, 30.0)
 CELLS = tuple(product(SIZES_PX, BLURS, CONTRASTS))
-MISMATCHES = ("glare", "veil", "logarithm", "noise")
-EVERY = 4
 TOLERANCE_MM = 0.02
 SHARE_SPREAD = 0.20  # what is known before of the beam's unscattered share
 
@@ -34,10 +33,7 @@ DRAWN = {
     "of the true one, flat",
     "overlap": "none 3/4; a soft edge behind 1/4 (depth 0.05 to 0.15, width 6 to 15 px)",
     "veil": "scatter 0 to 0.4 of the background, flat; background slopes up to ± 0.1 % per px",
-    "glare (mismatch)": "a fifth of the blur is three times as wide",
-    "veil (mismatch)": "scatter 0.5 to 0.7 of the background",
-    "logarithm (mismatch)": "logarithms are stored, while the header says intensities",
-    "noise (mismatch)": "noise of neighbouring pixels goes together (blur of 0.7 px)",
+    **DRAWN_ARMS,
 }
 
 
@@ -55,28 +51,22 @@ class BallCase:
     picture: "ObjectPicture"
 
 
-def mismatch_of(case: int) -> str:
-    """Return which mismatch a case is given to, empty for none."""
-    turn = case // len(CELLS)
-    return MISMATCHES[turn // EVERY % len(MISMATCHES)] if turn % EVERY == EVERY - 1 else ""
-
-
 def draw(case: int, rng: np.random.Generator) -> BallCase:
     """Draw one case; every case draws the same things in the same order."""
     cell = CELLS[case % len(CELLS)]
     size = cell[0] * float(rng.uniform(0.93, 1.07))
     stated = round(float(rng.uniform(5.0, 12.0)), 1)
     depth = float(np.exp(rng.uniform(np.log(0.3), np.log(3.0))))
-    ball = _ball(size, depth, rng)
+    ball, mismatch = _ball(size, depth, rng), mismatch_of(case, len(CELLS))
     return BallCase(
         size_px=size,
         contrast=cell[2],
-        mismatch=mismatch_of(case),
+        mismatch=mismatch,
         stated_mm=stated,
         true_mm=stated + float(rng.uniform(-TOLERANCE_MM, TOLERANCE_MM)),
         depth=depth,
         centre_px=ball.centre_px,
-        picture=_picture(ball, cell[1] * size, mismatch_of(case), rng),
+        picture=_picture(ball, cell[1] * size, mismatch, rng),
     )
 
 
@@ -112,13 +102,8 @@ def _picture(
         rows=side,
         columns=side,
         shapes=(ball, *overlap),
-        recording=Recording(
-            blur_px=blur,
-            tail=0.2 if mismatch == "glare" else 0.0,
-            veil=veil / 2 + 0.5 if mismatch == "veil" else veil,
-            correlated_px=0.7 if mismatch == "noise" else 0.0,
-            slope=(float(slope[0]), float(slope[1])),
-            logarithmic=mismatch == "logarithm",
+        recording=broken(
+            Recording(blur_px=blur, veil=veil, slope=(float(slope[0]), float(slope[1]))), mismatch
         ),
     )
 

@@ -33,7 +33,8 @@ if TYPE_CHECKING:
     from synthetic_dicom import Truth, WrittenLoop
 
 XRAY = ("xa_clean", "xa_caudal", "xa_sphere")
-ECHO = ("us_000", "us_045", "us_090", "us_135", "us_no_region")
+PLANES = ("us_000", "us_045", "us_090", "us_135")
+ECHO = (*PLANES, "us_square_ostium", "us_square_zone", "us_no_region")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

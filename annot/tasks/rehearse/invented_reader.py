@@ -34,14 +34,15 @@ def loop_part(truth: "Truth", *, seed: int, after: bool) -> Fields:
         Whether an implant is measured, else what planning draws.
     """
     hand = random.Random(f"{seed}, {truth.case}")
-    plane = getattr(truth.geometry, "plane_deg", None)
+    # a plane square to the neck, as cut from a volume, has no multiplane angle
+    plane = getattr(truth.geometry, "plane_deg", None) if truth.calipers else None
     return {
         "file": truth.file,
         "sop_instance_uid": truth.sop_instance_uid,
         "scale": scale_part(truth, hand),
         "view": {} if plane is None else {"plane_deg": plane},
         "conditions": {"loading": "not stated", "rhythm": "sinus", "moment": "largest"},
-        "calipers": _device(truth, hand) if after else _planned(truth, hand),
+        "calipers": _device(truth, hand) if after else planned(truth, hand),
         "landmarks": _landmarks(truth, hand),
     }
 
@@ -92,9 +93,11 @@ def scale_part(truth: "Truth", hand: random.Random) -> Fields:
     }
 
 
-def _planned(truth: "Truth", hand: random.Random) -> list[Fields]:
+def planned(truth: "Truth", hand: random.Random) -> list[Fields]:
     """Draw what planning asks for where the ostium is largest."""
     frame, parts = reading_frame(truth), []
+    if not truth.calipers:
+        return [_contour(truth, frame, hand)]
     for quantity in DRAWN:
         true = truth.caliper(quantity, frame)
         part = _caliper(truth.case, quantity, frame, _placed(true.points_px, hand))
@@ -111,6 +114,13 @@ def _planned(truth: "Truth", hand: random.Random) -> list[Fields]:
         if (one.quantity, one.frame) == ("neck_angle", frame) and truth.modality != "US"
     ]
     return parts
+
+
+def _contour(truth: "Truth", frame: int, hand: random.Random) -> Fields:
+    """Draw once round the section that a plane square to the neck shows."""
+    rim = next(one for one in truth.derived if (one.frame, one.unit) == (frame, "mm2"))
+    quantity = rim.quantity.replace("_area", "_contour")
+    return _caliper(truth.case, quantity, frame, _placed(rim.points_px, hand)) | {"tilt_deg": 5}
 
 
 def _device(truth: "Truth", hand: random.Random) -> list[Fields]:

@@ -1,7 +1,7 @@
 """One case of the marker study: what is drawn, how it is rendered, what the instrument says."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.tasks.rehearse.scale_answer import Fields, Shown, answers
+from annot.tasks.rehearse.scale_arms import DRAWN_ARMS, broken, mismatch_of
 from annot.tasks.rehearse.shaft_case import AS_MODELLED
 from annot.tasks.rehearse.trial import Trial
 
@@ -35,6 +36,7 @@ DRAWN = {
     "course": "any direction; turns by up to ± 20° along the trace, flat",
     "trace": "points off the axis by 1.2 px (standard deviation, Gaussian)",
     "veil": "scatter 0 to 0.4 of the background, flat; background slopes up to ± 0.1 % per px",
+    **DRAWN_ARMS,
 }
 
 
@@ -48,6 +50,7 @@ class MarkerCase:
     tilt_deg: float
     centres_px: tuple[float, ...]
     trace: FloatArray
+    mismatch: str
     picture: "ObjectPicture"
 
 
@@ -65,6 +68,7 @@ def draw(case: int, rng: np.random.Generator) -> MarkerCase:
     length = float(centres[-1]) - 2 * MARGIN_PX + ahead
     course, way, shape = _placed(length, rng)
     trace = way + rng.normal(0.0, TRACE_SD_PX, way.shape)
+    picture, mismatch = _picture(course, centres, shape, cell, rng), mismatch_of(case, len(CELLS))
     return MarkerCase(
         size_px=size,
         stated_mm=stated,
@@ -72,7 +76,8 @@ def draw(case: int, rng: np.random.Generator) -> MarkerCase:
         tilt_deg=tilt,
         centres_px=tuple(float(value) for value in centres),
         trace=trace,
-        picture=_picture(course, centres, shape, cell, rng),
+        mismatch=mismatch,
+        picture=replace(picture, recording=broken(picture.recording, mismatch)),
     )
 
 
@@ -163,4 +168,4 @@ def run_marker_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
     )
     cell = CELLS[case % len(CELLS)]
     labels = {"size": f"{cell[0]:g} px", "blur": f"{cell[1]:g}", "contrast": f"{cell[2]:g}"}
-    return answers(shown, case=case, arm=AS_MODELLED, labels=labels, beside={})
+    return answers(shown, case=case, arm=drawn.mismatch or AS_MODELLED, labels=labels, beside={})

@@ -16,7 +16,14 @@ from annot.loops import Loop, open_loop
 from annot.reads import parse_request
 from annot.tasks.rehearse.tally import NAIVE
 from annot.tasks.rehearse.trial import Answered, Trial, trial_of
-from annot.uncertainty import MeasurementResult, expand
+from annot.uncertainty import (
+    InputQuantity,
+    MeasurementResult,
+    Quantity,
+    estimate,
+    exact,
+    propagate,
+)
 
 if TYPE_CHECKING:
     pass
@@ -78,8 +85,8 @@ def answers(
 ) -> tuple[Trial, ...]:
     """Return two trials: the object's size in pixels by the fit alone, and the whole scale.
 
-    The first leaves the allowance for the model out, as pictures drawn by that very model owe it
-    nothing; the second is what a user gets.
+    The first leaves the allowances for the model and for the filling out, as a picture's own size
+    owes them nothing; the second is what a user gets.
     """
     made = made_scale(shown, case=case)
     fit = Trial(
@@ -114,7 +121,21 @@ def answers(
 
 
 def _fit_alone(size: MeasurementResult) -> Answered:
-    """Return a fitted size without the allowance for a model that a real object may not follow."""
-    lines = tuple(line for line in size.lines if not line.input.key.endswith(":model"))
-    bare = replace(size, lines=lines)
-    return Answered(value=bare.value, u=bare.u, interval=expand(bare))
+    """Return a fitted size without the allowances for what a real object may do differently."""
+    bare = _bare(size)
+    return Answered(value=bare.value, u=bare.u, interval=estimate(bare).interval)
+
+
+def _bare(result: MeasurementResult) -> MeasurementResult:
+    """Return the same tree with the model's and the filling's allowances held at their values."""
+    assert result.model is not None
+    arguments: list[Quantity] = [
+        _bare(one) if isinstance(one, MeasurementResult) else _held(one) for one in result.arguments
+    ]
+    return propagate(result.model, arguments, unit=result.unit, correlations=result.correlations)
+
+
+def _held(one: InputQuantity) -> InputQuantity:
+    if not one.key.endswith((":model", ":filling")):
+        return one
+    return exact(one.value, key=one.key, unit=one.unit, source="left out")

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from annot.tasks.rehearse import ball_case, marker_case, shaft_case
+from annot.tasks.rehearse import ball_case, grid_case, marker_case, shaft_case
 from annot.tasks.rehearse.report import (
     Bar,
     StudyReport,
@@ -56,6 +56,12 @@ SCALE_KINDS: Mapping[str, Study] = MappingProxyType(
             name="scale-sphere",
             run=ball_case.run_ball_case,
             drawn=ball_case.DRAWN,
+            cells=COARSE,
+        ),
+        "grid": Study(
+            name="scale-grid",
+            run=grid_case.run_grid_case,
+            drawn=grid_case.DRAWN,
             cells=COARSE,
         ),
     }

@@ -5,6 +5,7 @@ from itertools import product
 
 import numpy as np
 
+from annot.calibration.allowances import FILLING_REL, REFERENCE_OFF_ISOCENTRE_MM
 from annot.tasks.rehearse.scale_answer import answers
 from annot.tasks.rehearse.shaft_bound import KnownBefore, shaft_bound_rel
 from annot.tasks.rehearse.shaft_picture import TOLERANCE_MM, ShaftCase, shown_of
@@ -19,6 +20,7 @@ AS_MODELLED = "as modelled"
 MISMATCHES = ("glare", "veil", "wall", "logarithm", "noise")
 EVERY = 4  # every fourth round through the cells goes to the mismatches, in turn
 RATIOS = (0.55, 0.90)
+DEPTH_OFFSETS_MM = (0.0, 10.0, 20.0)
 
 DRAWN = {
     "cells": "diameter 6, 9, 13, 20 px (± 7 %); blur 0.05, 0.10, 0.20 diameters; contrast to "
@@ -28,6 +30,9 @@ DRAWN = {
     "wall": "optical depth of a path of one diameter log-flat in 0.3 to 2.0",
     "filling": "empty 1/2, contrast 1/2 (log-flat in 0.3 to 2.5); the reader knows which in 4/5",
     "other diameter": "stated in 1/2 of the cases, true within ± 0.02 mm, flat",
+    "filling and material": "make the shadow up to ± 1 % wider than the shaft, flat; never stated",
+    "depth": "the reader states ± 0, 10 or 20 mm, each in 1/3; the anatomy lies within that, flat; "
+    "the shaft within ± 100 mm of the isocentre, flat",
     "course": "any direction; turns by up to ± 20° along the trace, flat",
     "trace": "8 to 14 diameters and at least 45 px long, points off the axis by 1.2 px "
     "(standard deviation, Gaussian)",
@@ -73,6 +78,10 @@ def draw(case: int, rng: np.random.Generator) -> ShaftCase:
         turn=math.radians(float(rng.uniform(-20.0, 20.0))),
         knows_filling=bool(rng.random() < 0.8),
         knows_other=bool(rng.random() < 0.5),
+        filling_effect=float(rng.uniform(-1.0, 1.0)) * FILLING_REL.value,
+        depth_offset_mm=(offset := float(rng.choice(DEPTH_OFFSETS_MM))),
+        off_isocentre_mm=float(rng.uniform(-1.0, 1.0)) * REFERENCE_OFF_ISOCENTRE_MM.value,
+        nearer_mm=float(rng.uniform(-1.0, 1.0)) * offset,
     )
 
 
@@ -82,7 +91,6 @@ def run_shaft_case(case: int, rng: np.random.Generator) -> tuple[Trial, ...]:
     shown = shown_of(drawn, rng)
     before = KnownBefore(
         lumen_ratio=_ratio_spread(drawn),
-        primary_share=0.20,
         lumen_is_empty=drawn.knows_filling and drawn.lumen == 0.0,
     )
     bound = shaft_bound_rel(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from annot.tasks.rehearse.scale_answer import Fields, Shown
+from annot.tasks.rehearse.scale_answer import SOURCE_MM, Fields, Shown
 
 if TYPE_CHECKING:
     from synthetic_dicom.course import Course
@@ -36,6 +36,21 @@ class ShaftCase:
     turn: float
     knows_filling: bool
     knows_other: bool
+    filling_effect: float
+    depth_offset_mm: float
+    off_isocentre_mm: float
+    nearer_mm: float
+
+    @property
+    def mm_per_px(self) -> float:
+        """Return the true scale at the anatomy.
+
+        The shadow is drawn `filling_effect` wider than the shaft itself would be seen; the anatomy
+        lies `nearer_mm` nearer to the source than the shaft, and the shaft off the isocentre.
+        """
+        at_shaft = self.true_mm * (1.0 + self.filling_effect) / self.size_px
+        away = SOURCE_MM["sod"] + self.off_isocentre_mm
+        return at_shaft * (away - self.nearer_mm) / away
 
     @property
     def profile(self) -> "ShaftProfile":
@@ -88,7 +103,7 @@ def shown_of(drawn: ShaftCase, rng: np.random.Generator) -> Shown:
         stored=picture.stored(rng),
         request=_request(drawn, trace, rng),
         size_px=drawn.size_px,
-        mm_per_px=drawn.true_mm / drawn.size_px,
+        mm_per_px=drawn.mm_per_px,
     )
 
 
@@ -180,7 +195,7 @@ def _request(drawn: ShaftCase, trace: np.ndarray, rng: np.random.Generator) -> F
         "kind": "catheter",
         "size_mm": drawn.stated_mm,
         "tolerance_mm": TOLERANCE_MM,
-        "depth_offset_mm": 0,
+        "depth_offset_mm": drawn.depth_offset_mm,
         "frame": 0,
         "axis_px": [[round(float(row), 2), round(float(column), 2)] for row, column in trace],
     }

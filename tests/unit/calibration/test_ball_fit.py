@@ -170,6 +170,16 @@ def test_a_wire_beside_the_ball_costs_a_few_sectors(ball):
     assert found.diameter_px == pytest.approx(ball.diameter_px, rel=0.01)
 
 
+def test_a_shadow_that_is_not_quite_round_widens_the_interval(ball):
+    plain = fit_ball(drawn(ball), ball.guess, 12.5)
+    flat = fit_ball(drawn(ball, oval=1.04), ball.guess, 12.5)
+    assert 0.03 < flat.oval_rel < 0.045
+    # any diameter between the axes: half their difference over √3
+    assert flat.u_diameter_px > 0.03 / 2 / 3**0.5 * flat.diameter_px > plain.u_diameter_px
+    low, high = ball.diameter_px, 1.04 * ball.diameter_px
+    assert low < flat.diameter_px < high
+
+
 def test_an_oval_shadow_is_refused(ball):
     assert "oval" in refusal(drawn(ball, oval=1.08), ball.guess, 12.5)
     round_one = fitted(ball, drawn(ball))

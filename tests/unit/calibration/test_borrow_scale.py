@@ -21,6 +21,8 @@ from annot.calibration import (
     header_scale,
 )
 from annot.calibration.identity import geometry_key
+from annot.calibration.scale import scale_from_reference_object
+from annot.uncertainty import InputQuantity, exact
 from tests.strategies import catheter_scale, echo_header, header, region, view
 
 LENDER = header(path=Path("lender.dcm"))
@@ -158,6 +160,27 @@ def test_a_depth_stated_anew_takes_the_place_of_the_lenders():
         line.input.key for line in scale.row.lines
     }
     assert shared == {"catheter-2", "catheter-a:seen"}
+
+
+def test_an_object_that_showed_both_pitches_keeps_both_at_another_depth():
+    base = catheter_scale(geometry=geometry_key(LENDER))
+    # columns a fifth wider, by a reading of their own
+    across = scale_from_reference_object(
+        key="grid",
+        known_size=base.row.arguments[0].arguments[0],
+        seen_size=InputQuantity(
+            key="grid:across", value=10.0, u=0.05, unit="px", component="scale", source="a test's"
+        ),
+        depth_ratio=exact(1.0, key="here", unit="1", source="at the object"),
+    )
+    own = replace(base, at_object=base.row.arguments[0], column_at_object=across)
+    request = BorrowedRequest(file="lender.dcm", placing=Placing(depth_offset_mm=60.0))
+    scale = borrow_scale(MadeScale(scale=own), LENDER, TURNED, request)
+    assert scale.column.value == pytest.approx(0.2)
+    keys = {line.input.key for line in scale.column.lines}
+    assert "grid:across" in keys
+    assert "catheter-a:seen" not in keys
+    assert scale.depth_group in {line.input.key for line in scale.column.lines}
 
 
 def test_the_stands_own_angles_count_like_the_patients():

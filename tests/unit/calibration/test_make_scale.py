@@ -17,6 +17,7 @@ from annot.calibration import (
     RegionScales,
     make_scale,
 )
+from annot.calibration.allowances import FILLING_REL
 from annot.errors import InputError
 from annot.geometry import PixelPoint
 from tests.strategies import echo_header, header, region, view
@@ -90,6 +91,54 @@ def test_a_wall_nobody_states_widens_the_interval_and_says_so(shaft, shaft_loop)
     assert unknown.u_rel > known.u_rel
     assert any("other diameter is not given" in one for one in unknown.warnings)
     assert not any("other diameter" in one for one in known.warnings)
+
+
+def shares(scale: PixelScale) -> dict[str, float]:
+    """Standard uncertainty of the row scale by each input, relative, by the key's last word."""
+    return {
+        line.input.key.rsplit(":", 1)[-1]: abs(line.contribution) / scale.row.value
+        for line in scale.row.lines
+    }
+
+
+def test_a_wall_nobody_states_is_a_component_of_its_own(shaft, shaft_loop):
+    placing = Placing(depth_offset_mm=0.0)
+    known = make_scale(shaft_loop, catheter(shaft, other_mm=1.3, placing=placing)).scale
+    unknown = make_scale(shaft_loop, catheter(shaft, placing=placing)).scale
+    assert "wall" not in shares(known)
+    parts = shares(unknown)
+    assert parts["wall"] > 2 * parts["seen"]
+    assert math.hypot(*parts.values()) == pytest.approx(unknown.u_rel)
+
+
+def test_filling_and_material_are_a_component_that_a_person_widens(shaft, shaft_loop):
+    usual = make_scale(shaft_loop, catheter(shaft, other_mm=1.3)).scale
+    wide = make_scale(shaft_loop, catheter(shaft, other_mm=1.3, filling_rel=0.05)).scale
+    # half-width over √3: the rectangle of JCGM 100:2008 4.3.7
+    assert shares(usual)["filling"] == pytest.approx(FILLING_REL.value / math.sqrt(3))
+    assert shares(wide)["filling"] == pytest.approx(0.05 / math.sqrt(3))
+    assert wide.row.value == usual.row.value  # nothing is corrected
+    assert any("±1 % is in the interval" in one for one in usual.warnings)
+    assert any("±5 % is in the interval (as stated)" in one for one in wide.warnings)
+
+
+def test_two_diameters_that_the_picture_contradicts_are_refused(shaft):
+    wide = dataclasses.replace(shaft, outer_px=20.0, wall=1.2, lumen_ratio=0.6)
+    loop = StoredLoop(header=header(rows=200, columns=200), pixels={0: wide.picture(seed=3)})
+    right = make_scale(loop, catheter(wide, other_mm=1.2)).scale
+    assert isinstance(right, PixelScale)
+    wrong = make_scale(loop, catheter(wide, other_mm=1.75)).scale
+    assert isinstance(wrong, NoScale)
+    assert "check both diameters" in wrong.reason
+
+
+def test_an_interval_is_as_short_as_its_shapes_allow(shaft, shaft_loop):
+    """A flat component that outweighs the rest: 95 % of a rectangle lie within 0.95 half-widths."""
+    request = catheter(shaft, other_mm=1.3, filling_rel=0.4, placing=Placing(depth_offset_mm=0.0))
+    scale = make_scale(shaft_loop, request).scale
+    half = scale.interval().half_width / scale.row.value
+    first_order = 1.96 * scale.u_rel
+    assert half < 0.98 * first_order
 
 
 def test_what_was_fitted_can_be_drawn_over_the_frame(shaft, shaft_loop):

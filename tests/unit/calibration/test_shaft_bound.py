@@ -58,8 +58,8 @@ def drawn(vector, offset):
 def test_the_bound_is_that_of_a_profile_drawn_by_brute_force(ratio_u):
     """Outside reference: Fisher information of all nine unknowns by differences of `drawn`.
 
-    What is known beside the picture adds its information: primary share 0.8 ± 0.2, blur 1.2 px and
-    wall depth 0.5 by their factors, the ratio as stated.
+    What is known beside the picture adds its information: primary share 0.8 ± 0.12, blur 1.2 px and
+    wall depth 0.77 by their factors, the ratio as stated.
     """
     offset = np.arange(-25.0, 25.5)
     truth = np.array([np.log(13.1), np.log(1.3), 0.65, np.log(0.35), 0.8, 1.0, 0.0, 0.0, 0.0])
@@ -68,7 +68,7 @@ def test_the_bound_is_that_of_a_profile_drawn_by_brute_force(ratio_u):
         [(drawn(truth + s, offset) - drawn(truth - s, offset)) / (2 * s.max()) for s in steps]
     )
     information = slopes @ slopes.T * 140 * 2500
-    information[range(5), range(5)] += np.array([0, 1 / 0.6, 1 / ratio_u, 1 / 1.2, 1 / 0.2]) ** 2
+    information[range(5), range(5)] += np.array([0, 1 / 0.6, 1 / ratio_u, 1 / 0.55, 1 / 0.12]) ** 2
     least = 13.1 * math.sqrt(np.linalg.inv(information)[0, 0])
     assert bound(ratio_u=ratio_u) == pytest.approx(least, rel=0.02)
 

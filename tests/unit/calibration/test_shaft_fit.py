@@ -1,6 +1,7 @@
 """A shaft's diameter from pictures rendered here (see conftest), and when no size is given."""
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -66,6 +67,22 @@ def test_glare_is_not_taken_for_a_faint_wall_around_a_dense_lumen(lumen, shaft):
         found = fitted(true, true.picture(seed=seed, photons=8000), **options)
         assert abs(found.outer_px - true.outer_px) <= 2.5 * found.u_outer_px + 0.02
         assert found.u_outer_px < 0.02 * true.outer_px
+
+
+def test_a_filled_shaft_that_two_tubes_explain_is_refused_with_both_widths(shaft):
+    """Noise of a seventh of the light: a dense wall under a wide blur, or a wider, sharper tube."""
+    true = dataclasses.replace(
+        shaft, outer_px=20.2, lumen_ratio=0.75, wall=1.08, lumen=0.68, blur_px=2.0, veil=0.26
+    )
+    options = {"filling": "contrast", "lumen_ratio": (0.75, 0.005)}
+    words = refusal(true.picture(seed=1, photons=60), true.trace(), **options)
+    low, high = (float(one) for one in re.findall(r"\d+\.\d", words))
+    assert low == pytest.approx(20.2, rel=0.05)
+    assert high > 1.1 * low
+    # where noise leaves one of them, it is measured
+    found = fitted(true, true.picture(seed=1, photons=6000), **options)
+    assert abs(found.outer_px - 20.2) <= 2.5 * found.u_outer_px
+    assert found.u_outer_px < 0.02 * 20.2
 
 
 @pytest.mark.parametrize("seed", [4, None])

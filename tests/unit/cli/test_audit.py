@@ -127,3 +127,31 @@ def test_a_file_that_holds_no_anchors_is_refused(file, tmp_path, text):
     answer = RUN.invoke(app, ["audit", "verify", str(file), "--anchors", str(heads)])
     assert isinstance(answer.exception, InputError)
     assert "heads.json" in str(answer.exception)
+
+
+def test_a_chain_is_carried_to_another_store_and_refused_if_it_was_touched(file, tmp_path):
+    chain, other = tmp_path / "chain.jsonl", tmp_path / "other.db"
+    words = ["audit", "export", str(file), "--study", "HARBOUR-01", "-o", str(chain)]
+    assert "2 events of study HARBOUR-01" in RUN.invoke(app, words).output
+    for _ in range(2):
+        taken = RUN.invoke(app, ["audit", "import", str(other), str(chain)])
+        assert "holds 2 events of study HARBOUR-01" in taken.output
+    show = ["audit", "show", str(other), "--study", "HARBOUR-01"]
+    assert RUN.invoke(app, show).output == RUN.invoke(app, [*show[:2], str(file), *show[3:]]).output
+    chain.write_text(chain.read_text().replace("22.0", "23.0"))
+    third = tmp_path / "third.db"
+    answer = RUN.invoke(app, ["audit", "import", str(third), str(chain)])
+    assert "event 2 was altered" in str(answer.exception)
+    assert "holds no study" in RUN.invoke(app, ["audit", "verify", str(third)]).output
+
+
+def test_a_broken_chain_is_not_carried_on(file, tmp_path):
+    tamper(file, "UPDATE events SET actor = 'X' WHERE sequence = 1")
+    chain = tmp_path / "chain.jsonl"
+    words = ["audit", "export", str(file), "--study", "HARBOUR-02", "-o", str(chain)]
+    assert "event 1 was altered" in str(RUN.invoke(app, words).exception)
+    assert not chain.exists()
+    assert "no study NONE" in str(RUN.invoke(app, [*words[:4], "NONE", *words[5:]]).exception)
+    assert "cannot be read" in str(
+        RUN.invoke(app, ["audit", "import", str(tmp_path / "n.db"), str(chain)]).exception
+    )

@@ -137,3 +137,20 @@ def test_no_shipped_quantity_is_a_check_object_or_unknown():
             assert rule.quantity in QUANTITIES
             assert rule.quantity != "distance"
     assert "distance" in OUTCOMES
+
+
+def test_it_leaves_a_frozen_study_whose_store_can_be_looked_into(done):
+    study = done["study"]
+    words = ["audit", "verify", study["store"], "--json"]
+    process = subprocess.run(
+        [sys.executable, "-m", "annot.cli", *words], capture_output=True, text=True, check=False
+    )
+    assert (process.returncode, process.stderr) == (0, "")
+    [report] = json.loads(process.stdout)
+    assert (report["holds"], report["head"]) == (True, study["head"])
+    [apart] = study["apart"]
+    assert "ostium_width" in apart
+    with Path(study["final"]).open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["reader"] for row in rows} == {"A+B", "C"}
+    assert all(float(row["low"]) < float(row["value"]) < float(row["high"]) for row in rows)

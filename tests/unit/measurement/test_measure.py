@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from annot.calibration import NoScale
 from annot.geometry import PixelPoint
-from annot.measurement import Known, measure_caliper
-from annot.uncertainty import covariance, propagate
+from annot.measurement import Beam, Known, measure_caliper
+from annot.uncertainty import covariance, propagate, provisional_estimate, simulate
+from annot.uncertainty.estimate import agreement_tolerance
 from annot.vocabulary import MEASURANDS
 from tests.strategies import caliper, catheter_scale, paths, plain_scale
 
@@ -22,6 +23,45 @@ DEPTH = MEASURANDS["depth"]
 
 def keyed(key: str, points: tuple[PixelPoint, ...], **changes):
     return caliper(key=key, measurand=DISTANCE, points=points, **changes)
+
+
+# ---------------------------------------------------------------- what the table's method says
+@pytest.mark.parametrize("modality", ["XA", "US"])
+@pytest.mark.parametrize("quantity", ["landing_zone_width", "depth"])
+@pytest.mark.parametrize("tilt_deg", [None, 5.0, 20.0, 50.0])
+def test_first_order_answers_only_where_drawing_agrees(modality, quantity, tilt_deg):
+    """JCGM 101:2008 clause 8 on whole calipers, small and large, in echo with the beam."""
+    apex = PixelPoint(10.0, 150.0)
+    known = Known(
+        beam=Beam(apex=apex, speed_group="sound-1", source="") if modality == "US" else None
+    )
+    for length in (6.0, 60.0):
+        one = caliper(
+            measurand=MEASURANDS[quantity],
+            points=(
+                PixelPoint(200.0, 150.0),
+                PixelPoint(200.0 + 0.6 * length, 150.0 + 0.8 * length),
+            ),
+            tilt_deg=tilt_deg,
+        )
+        scale = catheter_scale() if modality == "XA" else plain_scale(0.2, 0.02)
+        found = measure_caliper(one, scale, modality=modality, known=known)
+        drawn = simulate(found.result, draws=200_000, rng=np.random.default_rng(5))
+        apart = max(
+            abs(found.interval.low - drawn.interval.low),
+            abs(found.interval.high - drawn.interval.high),
+            abs(found.estimate.value - drawn.value),
+        )
+        # the drawn ends themselves are placed to some hundredth of u
+        assert apart <= agreement_tolerance(found.result.u) + 0.04 * drawn.u
+        first = provisional_estimate(found.result)
+        if found.estimate.method == "monte carlo":
+            moved = max(
+                abs(first.interval.low - drawn.interval.low),
+                abs(first.interval.high - drawn.interval.high),
+                abs(first.value - drawn.value),
+            )
+            assert moved > agreement_tolerance(found.result.u) - 0.04 * drawn.u
 
 
 # ---------------------------------------------------------------- laws of the length

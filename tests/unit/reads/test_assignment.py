@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from annot.errors import InputError
-from annot.reads.assignment import LEAST_APART, LEAST_PART_APART, assign, repeats_wanted
+from annot.reads.assignment import assign, repeats_wanted
 
 
 def code_of(reader: str, loop: str, showing: int) -> str:
@@ -52,7 +52,7 @@ def test_each_reader_sees_every_loop_once_and_the_share_again(size):
 @given(sizes)
 def test_a_repeat_is_named_and_lies_apart_from_its_first_showing(size):
     loops, readers, share, seed = size
-    least = max(LEAST_APART, loops // LEAST_PART_APART)
+    least = max(2, loops // 4)
     for shown in lists_of(assigned(loops, readers, share=share, seed=seed)).values():
         by_code = {one.code: one for one in shown}
         for one in shown:

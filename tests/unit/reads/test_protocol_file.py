@@ -133,6 +133,10 @@ def test_a_landing_zone_needs_its_distance_and_a_gap_its_scheme():
         (PLAIN.replace("annot_protocol: 1", "annot_protocol: 2"), "of version 2"),
         (PLAIN.replace("version: 3", "version: 3\nversion: 4"), "line 4"),
         (PLAIN.replace("title: A", "title: [A"), "this is not YAML"),
+        (PLAIN.replace("  ostium_width:", "%YAML 3.0\n  ostium_width:"), "a directive"),
+        (PLAIN.replace("conditions: [loading]", "conditions: &c [*c]"), "line 7, conditions"),
+        (PLAIN.replace("title: A", "title: \x1f"), "line 4: this is not YAML: a character"),
+        ("annot_protocol: 1\n" + "[" * 4000, "own.yaml"),
         ("a: &x [*x]\nb: !!python/object:os.system 1\n", "no annot_protocol number"),
     ],
 )

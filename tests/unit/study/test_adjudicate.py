@@ -16,7 +16,7 @@ from annot.tasks.reads_adjudicate import adjudicate, disputes_of
 from annot.tasks.reads_amend import Amendment, amend
 from annot.tasks.reads_cases import cases_of
 from annot.tasks.reads_collect import collect
-from annot.tasks.reads_final import finals_of
+from annot.tasks.reads_final import FINAL_TABLE, finals_of
 from annot.tasks.reads_freeze import Freezing, freeze
 from annot.tasks.reads_status import status_of
 from tests.blinded_study import LAB, make_lab, read_all
@@ -62,7 +62,8 @@ def test_only_pairs_beyond_the_limit_go_to_a_third_reader(apart):
     assert one.why.startswith("A and B are 4.1")
     assert not other.why
     # hidden repeats say something of the reader, not of the case
-    assert all(len(side.rows) == 1 for case in cases for side in case.sides)
+    assert [[side.reader for side in case.sides] for case in cases] == [["A", "B"]] * 2
+    assert sum(bool(shown.repeat_of) for shown in apart.study().presentations) == 2
     asked = adjudicate(apart.study(), third="C", by=LAB)
     assert [showing.loop for showing in asked.showings] == [one.loop]
     assert adjudicate(apart.study(), third="C", by=LAB).showings == ()
@@ -87,6 +88,22 @@ def test_a_reader_who_knows_the_loop_is_not_asked(apart):
     for third in ("A", "B"):
         with pytest.raises(InputError, match="one of the readers who are apart"):
             adjudicate(apart.study(), third=third, by=LAB)
+
+
+def test_a_reader_who_is_overruled_is_counted_with_an_exact_interval(apart):
+    """The Clopper–Pearson interval of 1 in 2, from scipy's binomial test."""
+    from scipy.stats import binomtest
+
+    assert status_of(apart.study()).readers[0].disagreement is None
+    adjudicate(apart.study(), third="C", by=LAB)
+    answered(apart, 0.0)
+    a, b, c = status_of(apart.study()).readers
+    assert [(one.overruled, one.judged) for one in (a, b, c)] == [(0, 2), (1, 2), (0, 0)]
+    exact = binomtest(1, 2).proportion_ci(method="exact")
+    assert (b.disagreement.value, b.disagreement.low, b.disagreement.high) == pytest.approx(
+        (50.0, 100 * exact.low, 100 * exact.high)
+    )
+    assert c.disagreement is None
 
 
 def test_the_adjudicators_value_holds_with_its_own_interval(apart, tmp_path):
@@ -199,12 +216,24 @@ def test_a_frozen_study_gives_the_same_table_again_and_takes_nothing(apart, tmp_
     assert status_of(apart.study()).frozen.startswith("lab, ")
 
 
+def test_another_version_of_the_program_does_not_pass_its_table_off_as_the_frozen_one(
+    apart, tmp_path, monkeypatch
+):
+    freeze(apart.study(), Freezing(table=tmp_path / "final.csv", by=LAB, in_spite="a test"))
+    monkeypatch.setattr("annot.tasks.reads_freeze.version", lambda _: "9.9")
+    with pytest.raises(InputError, match="frozen with another table"):
+        freeze(apart.study(), Freezing(table=tmp_path / "again.csv", by=LAB))
+    assert not (tmp_path / "again.csv").exists()
+
+
 def test_the_final_table_is_one_that_the_program_reads_back(apart, tmp_path):
     adjudicate(apart.study(), third="C", by=LAB)
     answered(apart, APART_PX / 2)
     table = tmp_path / "final.csv"
     freeze(apart.study(), Freezing(table=table, by=LAB))
     first, second = read_table(table)
+    head = table.read_text(encoding="utf-8").splitlines()[0]
+    assert head.split(",") == [name for name, _, _ in FINAL_TABLE]
     assert (first.reader, second.reader) == ("C", "A+B")
     assert second.scale_id.startswith("header-")
     assert 0 < second.share_scale < 1

@@ -20,6 +20,7 @@ from annot.tasks.check.due import due_dates
 from annot.tasks.check.echo_run import EchoLimits, look_for_targets
 from annot.tasks.check.reference import Reference, Room
 from annot.tasks.check.register import CHAIN, Check, register_at
+from annot.tasks.check.run import CheckPlan, run_check
 from annot.uncertainty import Tolerance, propagate, stated
 from tests.unit.quality.test_phantom_search import echo
 
@@ -65,6 +66,13 @@ def test_what_was_entered_comes_back_and_the_chain_holds(register):
     (report,) = verify(register.store, study=CHAIN)
     assert report.holds
     assert report.events == 4
+
+
+def test_more_than_nine_checks_of_a_day_stay_in_order(register):
+    for number in range(11):
+        register.add_check(check(date(2026, 1, 5), float(number)), by="QA")
+    seen = [one.as_found[0].value for one in register.checks("lab")]
+    assert seen == pytest.approx(list(range(11)))
 
 
 def test_a_change_needs_a_reason_and_supersedes(register):
@@ -261,6 +269,20 @@ def test_a_region_five_percent_too_large_across_fails_there_only(phantom):
     assert by_name["distance_along_beam"].verdict == "pass"
     assert by_name["distance_across_beam"].verdict == "fail"
     assert by_name["distance_across_beam"].value == pytest.approx(3.0, abs=0.2)
+
+
+def test_an_ultrasound_room_is_checked_by_the_same_way(phantom):
+    path = phantom().header.path
+    run = run_check([path], CheckPlan(references=(TARGETS,)), room="echo", today=date(2026, 1, 2))
+    assert run.check.found == "pass"
+    assert run.check.taken == date(2026, 1, 2)
+    assert {one.key for one in run.check.as_found} == {
+        "distance_along_beam block",
+        "distance_across_beam block",
+    }
+    late = replace(TARGETS, due=date(2026, 1, 1))
+    again = run_check([path], CheckPlan(references=(late,)), room="echo", today=date(2026, 1, 2))
+    assert "certificate of block ran out" in again.warnings[0]
 
 
 def test_a_picture_without_targets_says_so(phantom):

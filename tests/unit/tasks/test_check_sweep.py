@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 import zipfile
+from datetime import date
 from pathlib import Path
 
 import data_store
@@ -20,12 +21,16 @@ from annot.cli.main import app
 from annot.errors import InputError, LoopError
 from annot.loops import read_header
 from annot.loops.header_glance import glance
+from annot.quality.judgement import judged
 from annot.tasks.check.header_findings import verdict_of
 from annot.tasks.check.look import FileStamp, look
+from annot.tasks.check.reference import Room
+from annot.tasks.check.register import Check, register_at
 from annot.tasks.check.sweep import sweep
 from annot.tasks.check.sweep_journal import journal_lines
 from annot.tasks.check.sweep_summary import write_findings
 from annot.tasks.rehearse.workers import Place
+from annot.uncertainty import propagate, stated
 from tests.bench.archive import make_archive
 
 
@@ -323,3 +328,37 @@ def test_a_list_without_a_journal_is_refused(archive, tmp_path):
     arguments = ["check", "sweep", str(archive), "-o", str(tmp_path / "all.csv")]
     answer = CliRunner().invoke(app, arguments)
     assert isinstance(answer.exception, InputError)
+
+
+# ---------------------------------------------------------------- header against object
+def test_stored_checks_of_loops_in_the_archive_count_as_objects(archive, tmp_path):
+    store = tmp_path / "qa.db"
+    register = register_at(str(store))
+    register.enter(Room(name="lab", modality="XA", every_days=30), by="QA")
+    header = read_header(archive / "000" / "000002.dcm")
+    for number, percent in enumerate((0.5, 9.0)):
+        one = stated(percent, 0.3, key="x", unit="%", source="test")
+        value = judged(
+            propagate(lambda x: x, [one], unit="%"), quantity="scale_deviation", target="ball"
+        )
+        loop = {"file": "a.dcm", "sop_instance_uid": header.sop_instance_uid}
+        elsewhere = {"file": "b.dcm", "sop_instance_uid": "9.9.9"}
+        for shown in (loop, elsewhere):
+            register.add_check(
+                Check(
+                    key="",
+                    room="lab",
+                    taken=date(2024, 1, 1 + number),
+                    objects=("ball",),
+                    loops=(shown,),
+                    as_found=(value,),
+                ),
+                by="QA",
+            )
+    arguments = ["check", "sweep", str(archive), "--workers", "1", "--store", str(store), "--json"]
+    told = json.loads(CliRunner().invoke(app, arguments).stdout)["header_against_object"]
+    assert [one["loop"] for one in told] == ["a.dcm", "a.dcm"]
+    # U of the header is 2 × 5 %/√3, of the object 0.6 %
+    assert [one["e_n"] for one in told] == pytest.approx([0.5 / 5.805, 9.0 / 5.805], abs=1e-3)
+    assert "agree" in told[0]["verdict"]
+    assert "differ by more" in told[1]["verdict"]

@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import pytest
+from pydicom import dcmread
 from typer.testing import CliRunner
 
 from annot.cli.main import app
@@ -147,6 +148,54 @@ def test_where_the_picture_changed_they_are_stale(tmp_path):
     _, entries = measured(tmp_path, zone(frame=1), pixels=pixels)
     [row] = [one for one in rows_of(entries) if one["caliper_id"] == "z"]
     assert "stale: landmarks of frame 0 cannot be followed" in row["warnings"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (
+            {
+                "PositionerMotion": "DYNAMIC",
+                "PositionerPrimaryAngle": -30,
+                "PositionerSecondaryAngle": 0,
+                "PositionerPrimaryAngleIncrement": [0, 12],
+                "PositionerSecondaryAngleIncrement": [0, 0],
+            },
+            "angle",
+        ),
+        (
+            {
+                "TableMotion": "DYNAMIC",
+                "TableVerticalIncrement": [0, 0],
+                "TableLateralIncrement": [0, 0],
+                "TableLongitudinalIncrement": [0, 25],
+            },
+            "table's position",
+        ),
+    ],
+)
+def test_where_stand_or_table_moved_they_are_stale_in_table_and_list(tmp_path, changes, words):
+    """PS3.3 C.8.7.5 and C.8.7.4: offsets of angles, and of the table, frame by frame."""
+    write_loop(tmp_path / "x.dcm", pixels=moving(2, 0))
+    stored = dcmread(tmp_path / "x.dcm")
+    for keyword, value in changes.items():
+        setattr(stored, keyword, value)
+    stored.save_as(tmp_path / "x.dcm")
+    part = {"file": "x.dcm", "scale": {"kind": "header"}, "landmarks": ALL}
+    content = {"annot_read": 1, "reader": "A", "study": "S"}
+    path = tmp_path / "read.json"
+    path.write_text(json.dumps(content | {"loops": [part | {"calipers": [zone(frame=1)]}]}))
+    read = load_read(path)
+    entries = measure_read(read, tmp_path)
+    [row] = [one for one in rows_of(entries) if one["caliper_id"] == "z"]
+    assert "stale: landmarks of frame 0 do not hold on frame 1" in row["warnings"]
+    assert words in row["warnings"]
+    assert "off square" not in row["warnings"]
+    [(key, why)] = hand_over(read, entries).stale
+    assert key == "z"
+    shown = CliRunner().invoke(app, ["protocol", "missing", str(path)])
+    assert why.split(":")[0] in shown.stdout
+    assert "do not hold on frame 1" in " ".join(shown.stdout.split())
 
 
 def test_the_nearest_frames_landmarks_serve(tmp_path):

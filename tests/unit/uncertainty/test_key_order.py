@@ -23,6 +23,8 @@ def product(first: str, second: str):
         ("depth-28d9d9cd:depth", "depth:depth"),
         ("system-7ba38131:ultrasound", "system:ultrasound"),
         ("1.2.826.0.1.3680043.8.498.242:sound", ":sound"),
+        ("2.25.340191727265563711942402240902376607788:sound", ":sound"),
+        (f"{'0f' * 32}:27:ostium", ":27:ostium"),
         ("o1:0:row:placed", "o1:0:row:placed"),
         ("lz-90:1:column", "lz-90:1:column"),
         ("tip:landmark:12:140.250,268.300:row", "tip:landmark:12:140.250,268.300:row"),
@@ -35,7 +37,7 @@ def test_a_key_loses_its_files_identity_and_nothing_else(key, left):
 
 def test_a_copy_under_other_identifiers_draws_the_same():
     ours = product("1.2.826.0.1:sound", "catheter-46b82ece:size")
-    theirs = product("2.25.33019.7.1:sound", "catheter-0e300e9d:size")
+    theirs = product("2.25.340191727265563711942402240902376607788:sound", "catheter-0e300e9d:size")
     assert np.array_equal(sample(ours, draws=1000), sample(theirs, draws=1000))
 
 
