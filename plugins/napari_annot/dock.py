@@ -132,6 +132,7 @@ class MeasureDock(DockActs):
         if isinstance(window, QMainWindow) and isinstance(frame, QDockWidget):
             wide = max(WIDTH, min(round(WIDE_SHARE * window.width()), WIDEST))
             window.resizeDocks([frame], [wide], Qt.Orientation.Horizontal)
+            self._bench_place.ask_height(window)
 
     def teardown(self) -> None:
         """Let go of viewer, desk and threads; also done when the dock is destroyed."""

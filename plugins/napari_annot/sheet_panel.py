@@ -44,6 +44,7 @@ class SheetPanel(QWidget):
         self._titles: dict[str, QLabel] = {}
         self._grid_of: tuple[object, ...] | None = None
         self._sheet = SheetState()
+        self._in_sight: tuple[str, int] | None = None
         self._asked: Asked | None = None
         self._lay_out()
         self.next.clicked.connect(self.next_wanted)
@@ -63,6 +64,16 @@ class SheetPanel(QWidget):
                     armed = _armed(asked, row.quantity, sheet.columns[place])
                     button.show_cell(cell, offered=sheet.offered == (at, place), armed=armed)
         self._show_words(sheet, rows)
+        self._bring_into_sight(sheet)
+
+    def _bring_into_sight(self, sheet: SheetState) -> None:
+        """Scroll across to the cell in hand, else to the one offered, when it is another one."""
+        armed = next((key for key, cell in self.cells.items() if cell.armed), None)
+        offered = sheet.next_cell
+        wanted = armed or (None if offered is None else (offered.quantity, offered.view))
+        if wanted is not None and wanted != self._in_sight and wanted in self.cells:
+            self._in_sight = wanted
+            self._area.ensureWidgetVisible(self.cells[wanted], 20, 0)
 
     def _rows(self, sheet: SheetState) -> list[SheetRow]:
         """Return the rows on show: what is required or read, and on demand the others."""
@@ -112,6 +123,7 @@ class SheetPanel(QWidget):
                 self.cells[row.quantity, at] = cell
                 grid.addWidget(cell, line, at + 1)
         grid.setColumnStretch(len(columns) + 1, 1)
+        self._in_sight = None
         self._area.setWidget(area)
         area.show()
         self._area.fit()
@@ -123,6 +135,7 @@ class SheetPanel(QWidget):
         self._area = _Across()
         for label in (self.absent, self.state):
             label.setWordWrap(True)
+            label.setMinimumWidth(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(4, 6, 4, 6)
         layout.setSpacing(5)
