@@ -3,7 +3,7 @@
 from typing import Any
 
 from napari_annot.desk import Desk
-from napari_annot.line_pieces import TEXT_POINTS, pieces_of
+from napari_annot.line_pieces import TEXT_POINTS, Colour, pieces_of
 from napari_annot.picture_layer import LINES_KEY, loop_of_layer
 from napari_annot.screen_state import ScreenState
 
@@ -21,7 +21,7 @@ class CaliperLayer:
         self._layer: Any = None
         self._drawn: object = None
         self._put_away = False
-        self._styles: list[tuple[float, str, str]] = []
+        self._styles: list[tuple[float, Colour, Colour]] = []
         desk.changed.connect(self.refresh)
         viewer.scene.camera.events.zoom.connect(self._on_zoom)
 

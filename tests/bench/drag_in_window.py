@@ -1,8 +1,9 @@
-"""What a step of dragging costs with 200 calipers on the loop: `python -m tests.bench.drag_in_window`.
+"""What a step of dragging costs with 200 calipers on the loop.
 
-Printed: arithmetic and model per step (the pen moves, the desk's state is worked out, nobody draws),
-and a redraw of the window after such a step beside the bare viewer's redraw after one line of its own
-Shapes layer has moved, 200 lines in either, in one run and in turn. Needs a screen (xvfb-run will do).
+Run it: `python -m tests.bench.drag_in_window`; it needs a screen (xvfb-run will do). Printed are
+arithmetic and model per step (the pen moves, the desk's state is worked out, nobody draws), and a
+redraw of the window after such a step beside the bare viewer's after one line of its own Shapes
+layer has moved, 200 lines in either, in one run and in turn.
 """
 
 import statistics
