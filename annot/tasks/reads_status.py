@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from annot.agreement import Estimate
+from annot.agreement import Statistic
 from annot.agreement.disagreement import disagreement_chart
 from annot.errors import InputError
 from annot.sizing.chart import SizeChart
@@ -33,7 +33,7 @@ class ReaderStatus:
     amended: int
     overruled: int = 0
     judged: int = 0
-    disagreement: Estimate | None = None
+    disagreement: Statistic | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
