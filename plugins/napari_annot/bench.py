@@ -11,7 +11,7 @@ from napari_annot.screen_state import ScreenState
 from napari_annot.table_panel import TablePanel
 
 BENCH_TITLE = "Table and plots"
-HEIGHT, LOWEST, HIGHEST, HIGH_SHARE = 210, 150, 320, 0.2
+HEIGHT, LOWEST, HIGHEST, HIGH_SHARE = 210, 176, 320, 0.2
 TITLES: dict[PlotKind, str] = {
     "over time": "Over time",
     "budget": "Budget",

@@ -44,9 +44,9 @@ class FollowsPanel(QWidget):
         self._layout = QVBoxLayout(self)
         self._layout.setContentsMargins(0, 0, 0, 0)
         self._layout.setSpacing(5)
-        for part in (self.sections, self.sizes, self.advice, self.working):
+        for part in (self.sections, self.sizes, self.advice, self.working, self.chart):
             self._layout.addWidget(part)
-        self._layout.addWidget(side_by_side(self.chart, self.save, self.export, stretch=ALL))
+        self._layout.addWidget(side_by_side(self.save, self.export, stretch=ALL))
         self._layout.addWidget(self.owed)
         self.chart.clicked.connect(self.chart_wanted)
         self.save.clicked.connect(self.save_wanted)

@@ -50,6 +50,8 @@ class TablePanel(QWidget):
         self._set_up_view()
         self.warnings = QLabel()
         self.warnings.setWordWrap(True)
+        self.warnings.setFixedHeight(2 * LINE_HEIGHT)  # the rest stands in its tip
+        self.warnings.setAlignment(Qt.AlignmentFlag.AlignTop)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
