@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pydicom
 
-ENCODINGS = ("utf-8", "utf-16-le", "utf-16-be", "latin-1")
+ENCODINGS = ("utf-8", "utf-16-le", "utf-16-be")
 
 
 def found_in(folder: Path, strings: Sequence[str]) -> list[tuple[str, str]]:
@@ -38,11 +38,8 @@ def held(content: bytes, strings: Sequence[str]) -> list[str]:
     return [
         text
         for text in strings
-        if any(
-            text.lower().encode(encoding) in bytes_
-            for encoding in ENCODINGS
-            for bytes_ in (lower, swapped)
-        )
+        if any(text.lower().encode(encoding) in lower for encoding in ENCODINGS)
+        or text.lower().encode() in swapped
         or any(
             # shorter pieces stand somewhere by chance
             len(part) >= 8 and part in content

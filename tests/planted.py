@@ -29,7 +29,7 @@ def planted_loop(
     folder: Path,
     case: str,
     *,
-    frames: int = 3,
+    frames: int = 2,
     encoding: str = "explicit",
     burned: bool = False,
     seed: int = 1,

@@ -40,7 +40,7 @@ def package(  # noqa: PLR0913, PLR0917 - each option of the command is an argume
         f"{out} holds {len(made.presentations)} showings for reader {reader}: every copy gives its "
         "loop's own frames where they are not masked, and the same geometry and times."
     )
-    say("Two showings of one loop differ in everything but their picture: do not hint at repeats.")
+    say("Two showings of one loop share its picture, times and geometry only: hint at no repeats.")
 
 
 def _encoding(name: str) -> Encoding:

@@ -32,7 +32,7 @@ class Rule:
 _TIMING = """FrameIncrementPointer FrameTime FrameTimeVector FrameDelay CineRate HeartRate
 RecommendedDisplayFrameRate StartTrim StopTrim PreferredPlaybackSequencing RWaveTimeVector
 RWavePointer ActualFrameDuration"""
-_XRAY = """KVP XRayTubeCurrent ExposureTime Exposure ImagerPixelSpacing PixelSpacing
+_XRAY = """ImagerPixelSpacing PixelSpacing
 DistanceSourceToDetector DistanceSourceToPatient DistanceSourceToIsocenter
 EstimatedRadiographicMagnificationFactor PositionerPrimaryAngle PositionerSecondaryAngle
 PositionerPrimaryAngleIncrement PositionerSecondaryAngleIncrement DetectorPrimaryAngle
@@ -104,7 +104,8 @@ _TERMS: Mapping[str, tuple[str, ...]] = {
     ),
 }
 _EMPTY = """StudyDate StudyTime ContentDate ContentTime AccessionNumber ReferringPhysicianName
-Manufacturer PatientBirthDate PatientSex StudyID PatientOrientation ContrastBolusAgent"""
+Manufacturer PatientBirthDate PatientSex StudyID PatientOrientation ContrastBolusAgent
+KVP XRayTubeCurrent ExposureTime Exposure"""
 
 TABLE: Mapping[str, Rule] = {
     **dict.fromkeys(_NUMBERS.split(), Rule(action="K", form="number")),

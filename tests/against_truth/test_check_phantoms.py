@@ -212,3 +212,55 @@ def test_nothing_is_kept_where_nothing_was_found(plate, tmp_path):
         json.loads(told("due", "--store", tmp_path / "qa.db", "--json"))[0]["state"]
         == "never checked"
     )
+
+
+def test_the_page_shows_a_loop_with_what_is_found_on_it(plate, tmp_path):
+    store = tmp_path / "qa.db"
+    told("new", "room", "lab", "--store", store, "--by", "QA")
+    page = tmp_path / "lab.html"
+    told("report", "--store", store, "--room", "lab", "-o", page, "--loop", plate)
+    text = page.read_text(encoding="utf-8")
+    assert "data:image/png;base64," in text
+    assert "found by itself sphere of" in text
+    assert "grid of" in text
+    assert "step of" in text
+    assert json.loads(page.with_suffix(".json").read_text())["checks"] == []
+
+
+def read_of(plate, path, scale):
+    content = {"annot_read": 1, "reader": "QA", "study": "P", "loops": [scale]}
+    path.write_text(json.dumps(content))
+    return path
+
+
+def test_a_sweep_sets_objects_of_a_read_against_their_headers(plate, tmp_path):
+    wrong = changed(plate, tmp_path, ImagerPixelSpacing=["0.2645", "0.2645"])
+    for number, loop in enumerate((plate, wrong)):
+        (tmp_path / f"{number}.dcm").write_bytes(loop.read_bytes())
+    middle = look_for(open_loop(plate), REFERENCES[2:3], FLAT).seen[0].found
+    scale = {
+        "kind": "sphere",
+        "diameter_mm": 12.0,
+        "tolerance_mm": 0.005,
+        "frame": 0,
+        "centre_px": list(middle.points[0]),
+        "radius_px": middle.size_px / 2,
+        "depth_offset_mm": 1,
+    }
+    reads = []
+    for number in (0, 1):
+        part = {"file": f"{number}.dcm", "scale": scale}
+        reads += ["--read", read_of(plate, tmp_path / f"{number}.json", part)]
+    missing = {"file": "none.dcm", "scale": scale}
+    reads += ["--read", read_of(plate, tmp_path / "2.json", missing)]
+    answer = json.loads(told("sweep", tmp_path, "--workers", 1, *reads, "--json"))
+    scores = answer["header_against_object"]
+    # the header's own allowance is 5 %: a true one agrees, one 15 % too large does not
+    assert abs(scores[0]["e_n"]) < 0.2
+    assert scores[1]["e_n"] < -1
+    assert scores[1]["object_mm_per_px"] / scores[1]["header_mm_per_px"] == pytest.approx(
+        1 / 1.15, rel=0.005
+    )
+    assert scores[-1]["e_n"] is None
+    assert "none.dcm" in scores[-1]["verdict"]
+    assert "Header against object" in told("sweep", tmp_path, "--workers", 1, *reads[:2])

@@ -153,7 +153,7 @@ def test_a_comment_inside_a_compressed_picture_stays_behind(tmp_path):
     comment = b"\xff\xfe" + (len(said) + 2).to_bytes(2) + said
     frames = [
         frame[:2] + comment + frame[2:]
-        for frame in generate_frames(dataset.PixelData, number_of_frames=3)
+        for frame in generate_frames(dataset.PixelData, number_of_frames=2)
     ]
     dataset.PixelData = encapsulate(frames)
     dataset.save_as(source)
@@ -221,7 +221,7 @@ def enhanced(path: Path, moments: list[str]) -> Path:
 
 
 def test_moments_of_frames_move_to_an_invented_day_and_keep_their_distances(tmp_path):
-    source = planted.planted_loop(tmp_path / "in", "xa_clean")
+    source = planted.planted_loop(tmp_path / "in", "xa_clean", frames=3)
     moments = ["20190823235959.990000", "20190824000000.056667", "20190824000000.123334"]
     enhanced(source, moments)
     copy, made = blind(source, tmp_path / "out")

@@ -362,3 +362,23 @@ def test_stored_checks_of_loops_in_the_archive_count_as_objects(archive, tmp_pat
     assert [one["e_n"] for one in told] == pytest.approx([0.5 / 5.805, 9.0 / 5.805], abs=1e-3)
     assert "agree" in told[0]["verdict"]
     assert "differ by more" in told[1]["verdict"]
+
+
+def test_an_enhanced_object_is_read_whole(archive, tmp_path):
+    """A file of another class is left to the reading of whole headers, and says what that says."""
+    data = dcmread(archive / "000" / "000002.dcm")
+    data.SOPClassUID = data.file_meta.MediaStorageSOPClassUID = "1.2.840.10008.5.1.4.1.1.12.1.1"
+    data.save_as(tmp_path / "enhanced.dcm")
+    assert glance(tmp_path / "enhanced.dcm").whole
+    ((line,),) = (one.lines for one in look((FileStamp(str(tmp_path / "enhanced.dcm"), 0, 0),)))
+    assert line["sop"] == data.SOPInstanceUID
+    assert line["system"] == read_header(tmp_path / "enhanced.dcm").system
+    assert line["scale"] is not None or line["findings"]
+
+
+def test_regions_that_cannot_be_read_are_told(archive, tmp_path):
+    data = dcmread(archive / "000" / "000001.dcm")
+    del data.SequenceOfUltrasoundRegions[0].RegionLocationMinX0
+    data.save_as(tmp_path / "one.dcm")
+    found = kinds(tmp_path / "one.dcm")
+    assert found == [("unreadable", "the ultrasound regions cannot be read")]
