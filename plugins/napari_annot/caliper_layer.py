@@ -99,13 +99,16 @@ class CaliperLayer:
     def _fill(self, state: ScreenState, zoom: float, image: tuple[int, int]) -> None:
         pieces = pieces_of(state.lines, frame=state.frame, zoom=zoom, image=image)
         layer = self._layer
-        self._put(away=not pieces)
         if not pieces:
             # emptying an empty layer costs as much as the picture does, on every frame of play
             if layer.nshapes:
                 layer.data = []
                 layer.features = {"label": []}
+            # emptied before it is put away: out of sight it would keep its old extent, and with it
+            # the slider the frames of another loop
+            self._put(away=True)
             return
+        self._put(away=False)
         styles = [(piece.width, piece.edge, piece.face) for piece in pieces]
         with layer.block_thumbnail_update():
             # napari gives new shapes the features of the last one, so all are stated together
