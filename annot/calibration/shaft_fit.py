@@ -180,7 +180,7 @@ def _doubted(spread: TubeSpread, apart: float) -> TubeSpread:
 
 def _loose(spread: TubeSpread) -> str:
     """Return why neither diameter is known well enough, empty when one is."""
-    if len(spread.rivals) > 1:
+    if spread.rivals[-1] > (1.0 + LARGEST_U_REL) * spread.rivals[0]:
         words = " and ".join(f"{one:.1f}" for one in spread.rivals)
         return (
             f"the picture does not tell which of the tubes {words} px wide it shows, one with a "

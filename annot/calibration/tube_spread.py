@@ -63,8 +63,8 @@ class TubeSpread:
     filled : float
         Probability that the lumen holds contrast.
     rivals : tuple of float
-        Diameters of explanations with nothing between them, each too likely to be left out; one
-        alone where the picture tells.
+        Diameters of explanations with nothing between them, each too likely to be left out,
+        ascending; one alone where the picture tells.
     """
 
     outer_px: float
@@ -337,7 +337,8 @@ def _rivals(weight: FloatArray, outer: FloatArray, u: FloatArray) -> tuple[float
     heap = np.concatenate([[0], np.cumsum(np.diff(outer) > room)])
     share = np.bincount(heap, weights=weight)
     means = np.bincount(heap, weights=weight * outer) / np.where(share > 0, share, 1.0)
-    return tuple(float(one) for one in means[share >= LEAST_SHARE])
+    likely = share >= min(LEAST_SHARE, share.max())
+    return tuple(float(one) for one in means[likely])
 
 
 def _quantile(share: float, weight: FloatArray, mean: FloatArray, u: FloatArray) -> float:

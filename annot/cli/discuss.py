@@ -10,7 +10,9 @@ from annot.tasks.discussion import write_discussion
 
 
 def discuss(
-    table: Annotated[Path, typer.Argument(help="a measurement table (CSV)")],
+    tables: Annotated[
+        list[Path], typer.Argument(help="measurement tables (CSV), for instance one a reader")
+    ],
     output: Annotated[Path, typer.Option("-o", "--output", help="write the page here (HTML)")],
     chart: Annotated[Path | None, typer.Option(help="your size chart (CSV)")] = None,
     basis: Annotated[
@@ -21,8 +23,8 @@ def discuss(
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
-    """Write every view, modality and reader of a table side by side as one page (HTML)."""
-    write_discussion(table, output, chart=chart, basis=basis, planning=planning)
+    """Write every view, modality and reader of some tables side by side as one page (HTML)."""
+    write_discussion(tables, output, chart=chart, basis=basis, planning=planning)
     if json:
         say_json({"page": str(output)})
         return

@@ -8,6 +8,7 @@ from annot.cli.printing import say_json
 from annot.errors import InputError
 from annot.reads import json_schema
 from annot.reads.package_file import package_schema
+from annot.reads.protocol_file import protocol_schema
 from annot.reads.signed_file import signed_schema
 from annot.reads.study_file import study_schema
 from annot.tasks.export import COLUMNS, CURVE_COLUMNS
@@ -22,19 +23,20 @@ TABLES = {
 }
 SCHEMAS = {
     "read": json_schema,
+    "protocol": protocol_schema,
     "study": study_schema,
     "package": package_schema,
     "signed": signed_schema,
 }
-KNOWN = "read, study, package, signed, table, final, curve and chart"
+KNOWN = "read, protocol, study, package, signed, table, final, curve and chart"
 
 
 def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="read, study, package or signed (JSON Schema), table, final, curve or chart "
-            "(columns)"
+            help="read, protocol, study, package or signed (JSON Schema), table, final, curve or "
+            "chart (columns)"
         ),
     ],
     json: Annotated[bool, typer.Option("--json", help="JSON is what it prints anyway")] = True,

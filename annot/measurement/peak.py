@@ -73,6 +73,8 @@ def smallest_of(curve: CurveDraws, span: slice) -> Peak:
 def _tops(curves: FloatArray) -> FloatArray:
     """Return each curve's largest, by the parabola through its highest frame and both beside it."""
     count = curves.shape[0]
+    if count < 3:
+        return np.asarray(curves.max(axis=0))
     which = curves.argmax(axis=0)
     inner = np.clip(which, 1, count - 2)
     columns = np.arange(curves.shape[1])

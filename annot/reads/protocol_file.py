@@ -108,6 +108,13 @@ class ProtocolFile(Part):
     quantities: dict[str, QuantityEntry] = Field(min_length=1)
 
 
+def protocol_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a protocol file (draft 2020-12), for an editor of YAML."""
+    schema = ProtocolFile.model_json_schema(by_alias=True)
+    schema["properties"]["quantities"]["propertyNames"] = {"enum": sorted(QUANTITIES)}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
 def shipped_protocols() -> tuple[str, ...]:
     """Return the names of the protocols that come with the program."""
     names = (one.name for one in files(SHIPPED).iterdir())

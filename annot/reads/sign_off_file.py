@@ -38,7 +38,7 @@ class SignOffFile(Part):
 
 def sign_off_path(read: Path) -> Path:
     """Return where a read's sign-offs are kept: beside it."""
-    return read.with_name(f"{read.stem}.signed.json")
+    return read.with_name(f"{read.stem}.handover.json")
 
 
 def load_sign_offs(path: Path) -> tuple[SignOff, ...]:

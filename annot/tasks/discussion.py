@@ -32,19 +32,21 @@ LEAST_SHOWN, MOST_NAMED = 0.005, 6
 
 
 def write_discussion(
-    table: Path,
+    tables: Path | Sequence[Path],
     page: Path,
     *,
     chart: Path | None = None,
     basis: str = "largest",
     planning: Path | None = None,
 ) -> None:
-    """Write a table as a page to discuss it by; it recommends nothing.
+    """Write tables as one page to discuss them by; it recommends nothing.
 
     Parameters
     ----------
-    table, page : Path
-        The measurement table, and the HTML file to write.
+    tables : Path or sequence of Path
+        Measurement tables, for instance one a reader: what they hold of one study stands together.
+    page : Path
+        The HTML file to write.
     chart : Path, optional
         The user's own size chart.
     basis : {"largest", "area", "perimeter"}
@@ -57,9 +59,11 @@ def write_discussion(
     InputError
         If a file is at fault or the page cannot be written; nothing is written half.
     """
-    rows = load_rows(table)
+    named = [tables] if isinstance(tables, Path) else list(dict.fromkeys(tables))
+    rows = [row for table in named for row in load_rows(table)]
     if not rows:
-        raise InputError(f"{table.name} holds no rows, so there is nothing to discuss.")
+        names = ", ".join(table.name for table in named)
+        raise InputError(f"{names} holds no rows, so there is nothing to discuss.")
     known = None if chart is None else load_chart(chart)
     earlier = [] if planning is None else load_rows(planning)
     studies = [

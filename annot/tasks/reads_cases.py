@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from annot.measurement.measured_row import MeasuredRow
 from annot.measurement.section_views import SeenLength, mean_length, seen_length
 from annot.sizing.chart import SizeChart
 from annot.sizing.match import region_of
-from annot.store import Query
+from annot.store import Event, Query
 from annot.tasks.reads_study import Study
 from annot.tasks.reads_table import measured_row, rows_now
 from annot.vocabulary.protocol import Adjudication, moment_key
@@ -86,7 +87,9 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             f"The protocol {study.protocol.label} sends different size rows to a third reader: "
             "give the chart (--chart)."
         )
-    asked = {key: asked_code(body) for key, body in adjudications(study).items()}
+    told = adjudications(study)
+    ever, asked = codes_asked(adjudications(study, history=True)), codes_asked(told)
+    own = {event.record.key: codes_asked([event]) for event in told}
     first = {one.code: one for one in study.presentations if one.repeat_of is None}
     groups: dict[tuple[str, str, str, str], dict[str, list[MeasuredRow]]] = {}
     for row in rows_now(study):
@@ -103,36 +106,34 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             quantity=quantity,
             moment=moment,
             unit=unit,
-            sides=tuple(_of_first_readers(sides, set(asked.values()))),
+            sides=tuple(
+                sorted((s for c, s in sides.items() if c not in ever), key=lambda s: s.reader)
+            ),
         )
-        third = _third(sides, asked.get(case.key), set(asked.values()))
+        third = _third(sides, own.get(case.key, asked))
         found.append(replace(case, third=third, why=_why(case, limits, chart)))
     return sorted(found, key=lambda one: one.key)
 
 
-def _of_first_readers(sides: Mapping[str, Side], asked: set[str]) -> list[Side]:
-    return sorted((s for code, s in sides.items() if code not in asked), key=lambda s: s.reader)
-
-
-def _third(sides: Mapping[str, Side], own: str | None, asked: set[str]) -> Side | None:
+def _third(sides: Mapping[str, Side], asked: set[str]) -> Side | None:
     """Return the value of the reader who was asked about the case.
 
-    Where nobody was, one who was asked about another quantity of the loop has seen it as freshly.
+    Where nobody was, `asked` holds those who were asked about another quantity of the loop: they
+    have seen it as freshly.
     """
-    if own is not None:
-        return sides.get(own)
     return next((side for code, side in sides.items() if code in asked), None)
 
 
-def adjudications(study: Study) -> Mapping[str, object]:
-    """Return what was sent to a third reader, by the case's key."""
-    query = Query(study=study.file.code, kind=ADJUDICATION_KIND)
-    return {event.record.key: event.record.body for event in study.store.read(query)}
+def adjudications(study: Study, *, history: bool = False) -> list[Event]:
+    """Return what was sent to third readers; with `history` what was superseded too."""
+    query = Query(study=study.file.code, kind=ADJUDICATION_KIND, history=history)
+    return list(study.store.read(query))
 
 
-def asked_code(body: object) -> str:
-    """Return the showing by which a third reader was asked."""
-    return str(body["code"]) if isinstance(body, dict) else ""
+def codes_asked(asked: Iterable[Event]) -> set[str]:
+    """Return the showings by which third readers were asked."""
+    bodies: list[Any] = [one.record.body for one in asked]
+    return {str(body["code"]) for body in bodies}
 
 
 def _side(code: str, rows: Iterable[MeasuredRow]) -> Side:

@@ -75,7 +75,13 @@ def sign(folder: Path, code: str, *, reader: str, unreadable: str = "") -> Signe
     read, path = folder / one.read, folder / f"{code}{SIGNED_END}"
     # a window that saves meanwhile finds it closed, or the digest shows that it came first
     write_whole(path, dump_signed(signed), replaces=JSON)
-    package.signed(one)
+    try:
+        package.signed(one)
+    except InputError:
+        path.unlink(missing_ok=True)
+        raise InputError(
+            f"{one.read} was changed while it was signed, so it is not: sign again."
+        ) from None
     for closed in (read, path):
         closed.chmod(READ_ONLY)
     return signed

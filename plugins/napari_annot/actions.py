@@ -102,6 +102,7 @@ ACTIONS: tuple[Action, ...] = (
         ("gamma_up", "Darker middle greys (gamma up)", "G"),
         ("gamma_down", "Brighter middle greys (gamma down)", "Shift+G"),
         ("as_filed", "Look at the loop as its file asks", "Shift+I"),
+        ("viewer_lists", "Show or hide the viewer's own list of layers", "Ctrl+L"),
         ("zoom_in", "Zoom in", "+"),
         ("zoom_out", "Zoom out", "-"),
         ("zoom_fit", "Show the whole picture", "Z"),

@@ -3,7 +3,7 @@
 from typing import Any, get_args
 
 from qtpy.QtCore import QSize, Qt
-from qtpy.QtWidgets import QMainWindow, QTabWidget, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QDockWidget, QMainWindow, QTabWidget, QVBoxLayout, QWidget
 
 from annot.tasks.plots import PlotKind
 from napari_annot.plots import PlotPane, Plotter
@@ -11,7 +11,7 @@ from napari_annot.screen_state import ScreenState
 from napari_annot.table_panel import TablePanel
 
 BENCH_TITLE = "Table and plots"
-HEIGHT = 210
+HEIGHT, LOWEST, HIGHEST, HIGH_SHARE = 210, 176, 320, 0.2
 TITLES: dict[PlotKind, str] = {
     "over time": "Over time",
     "budget": "Budget",
@@ -60,6 +60,13 @@ class BenchPlace:
         """Give the right side its full height."""
         if isinstance(window, QMainWindow):
             window.setCorner(Qt.Corner.BottomRightCorner, Qt.DockWidgetArea.RightDockWidgetArea)
+
+    def ask_height(self, window: QMainWindow) -> None:
+        """Take a fifth of a tall window, and of a low one no more than a row or two need."""
+        frame = self._bench.parentWidget()
+        if isinstance(frame, QDockWidget):
+            high = max(LOWEST, min(round(HIGH_SHARE * window.height()), HIGHEST))
+            window.resizeDocks([frame], [high], Qt.Orientation.Vertical)
 
     def close(self) -> None:
         """Take the bench away; whoever closes the window may have done so already."""

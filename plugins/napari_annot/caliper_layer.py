@@ -3,7 +3,7 @@
 from typing import Any
 
 from napari_annot.desk import Desk
-from napari_annot.line_pieces import TEXT_POINTS, pieces_of
+from napari_annot.line_pieces import TEXT_POINTS, Colour, pieces_of
 from napari_annot.picture_layer import LINES_KEY, loop_of_layer
 from napari_annot.screen_state import ScreenState
 
@@ -21,6 +21,7 @@ class CaliperLayer:
         self._layer: Any = None
         self._drawn: object = None
         self._put_away = False
+        self._styles: list[tuple[float, Colour, Colour]] = []
         desk.changed.connect(self.refresh)
         viewer.scene.camera.events.zoom.connect(self._on_zoom)
 
@@ -98,20 +99,28 @@ class CaliperLayer:
     def _fill(self, state: ScreenState, zoom: float, image: tuple[int, int]) -> None:
         pieces = pieces_of(state.lines, frame=state.frame, zoom=zoom, image=image)
         layer = self._layer
-        self._put(away=not pieces)
         if not pieces:
             # emptying an empty layer costs as much as the picture does, on every frame of play
             if layer.nshapes:
                 layer.data = []
                 layer.features = {"label": []}
+            # emptied before it is put away: out of sight it would keep its old extent, and with it
+            # the slider the frames of another loop
+            self._put(away=True)
             return
-        # napari gives new shapes the features of the last one, so all are stated together
-        layer.data = [(piece.vertices, piece.kind) for piece in pieces]
-        layer.edge_width = [piece.width for piece in pieces]
-        layer.edge_color = [piece.edge for piece in pieces]
-        layer.face_color = [piece.face for piece in pieces]
-        layer.features = {"label": [piece.label for piece in pieces]}
-        layer.editable = False
+        self._put(away=False)
+        styles = [(piece.width, piece.edge, piece.face) for piece in pieces]
+        with layer.block_thumbnail_update():
+            # napari gives new shapes the features of the last one, so all are stated together
+            kept = layer.nshapes == len(pieces) and styles == self._styles
+            layer.data = [(piece.vertices, piece.kind) for piece in pieces]
+            if not kept:  # shapes of the same number keep how they were drawn
+                layer.edge_width = [piece.width for piece in pieces]
+                layer.edge_color = [piece.edge for piece in pieces]
+                layer.face_color = [piece.face for piece in pieces]
+            layer.features = {"label": [piece.label for piece in pieces]}
+            layer.editable = False
+        self._styles = styles
 
     def _put(self, *, away: bool) -> None:
         """Take an empty layer off the canvas: even empty it costs more per frame than a picture.

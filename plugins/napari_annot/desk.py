@@ -78,6 +78,7 @@ class Desk(DrawingAids):
         self.aids = Aids()
         self.asked, self.findings, self.chart, self.chart_name = None, None, None, ""
         self.findings_current = True
+        self.suggestions = {}
 
     # ---- loops and frames
 

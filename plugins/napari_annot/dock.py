@@ -46,8 +46,7 @@ from napari_annot.workers import ScaleFitter
 
 READ_TAB = 4
 REST_MS, SETTLED_MS, LEAST_POINTS = 250, 60, 10
-NARROWEST, WIDTH, WIDEST = 380, 450, 760
-LEAST_BELOW = 560
+NARROWEST, WIDTH, WIDEST = 380, 490, 760
 WIDE_SHARE = 0.28  # of a large window, so that more views stand side by side
 LEFT_BEHIND = (
     "A window that is gone left unsaved work behind: take it up under Read, Take up unsaved work."
@@ -132,6 +131,7 @@ class MeasureDock(DockActs):
         if isinstance(window, QMainWindow) and isinstance(frame, QDockWidget):
             wide = max(WIDTH, min(round(WIDE_SHARE * window.width()), WIDEST))
             window.resizeDocks([frame], [wide], Qt.Orientation.Horizontal)
+            self._bench_place.ask_height(window)
 
     def teardown(self) -> None:
         """Let go of viewer, desk and threads; also done when the dock is destroyed."""
@@ -174,8 +174,6 @@ class MeasureDock(DockActs):
     def _lay_out(self) -> None:
         self.setMinimumWidth(NARROWEST)
         self.setMaximumWidth(WIDEST)  # the picture needs the room more
-        # before its buttons are polished it would ask for more than a small window has
-        self.parts.play.setMinimumWidth(LEAST_BELOW)
         # over the viewer's own style, which has smaller letters in tables and fields
         for widget in (self, self.bench):
             widget.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")

@@ -24,7 +24,6 @@ class DrawingAids(Sheetwork):
     """Acts that help to draw; what they change is a step that can be undone."""
 
     aids: Aids
-    frame: int
     _guided: tuple[object, tuple[Guide, ...]] | None
 
     def place_landmark(self, draft: Draft) -> None:

@@ -40,12 +40,13 @@ class FollowsPanel(QWidget):
         self._shown: tuple[Follows, str] | None = None
         for label in (self.advice, self.owed):
             label.setWordWrap(True)
+            label.setMinimumWidth(1)
         self._layout = QVBoxLayout(self)
         self._layout.setContentsMargins(0, 0, 0, 0)
         self._layout.setSpacing(5)
-        for part in (self.sections, self.sizes, self.advice, self.working):
+        for part in (self.sections, self.sizes, self.advice, self.working, self.chart):
             self._layout.addWidget(part)
-        self._layout.addWidget(side_by_side(self.chart, self.save, self.export, stretch=ALL))
+        self._layout.addWidget(side_by_side(self.save, self.export, stretch=ALL))
         self._layout.addWidget(self.owed)
         self.chart.clicked.connect(self.chart_wanted)
         self.save.clicked.connect(self.save_wanted)
@@ -133,7 +134,7 @@ def _grid() -> tuple[QGridLayout, QWidget]:
     area = QWidget()
     grid = QGridLayout(area)
     grid.setContentsMargins(0, 0, 0, 0)
-    grid.setHorizontalSpacing(6)
+    grid.setHorizontalSpacing(4)
     for column in range(len(DIAMETERS)):
         grid.setColumnStretch(column, 1)
     grid.setVerticalSpacing(3)
@@ -159,6 +160,7 @@ def _put(
 def _span(grid: QGridLayout, row: int, words: str, *, tip: str = "", bold: bool = False) -> None:
     label = QLabel(words)
     label.setWordWrap(True)
+    label.setMinimumWidth(1)  # else Qt asks for the width in which a long text looks well
     label.setToolTip(tip)
     if bold:
         label.setStyleSheet("font-weight: bold;")

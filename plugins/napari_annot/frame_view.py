@@ -1,6 +1,7 @@
 """One frame painted with its lines and labels: a picture without a second GL canvas."""
 
 from collections import OrderedDict
+from collections.abc import Sequence
 
 import numpy as np
 from qtpy.QtCore import QPointF, QRectF, QSize, Qt, Signal
@@ -8,11 +9,14 @@ from qtpy.QtGui import QColor, QFontMetricsF, QImage, QMouseEvent, QPainter, QPa
 from qtpy.QtWidgets import QWidget
 
 from annot.errors import LoopError
+from annot.geometry import PixelPoint
 from annot.tasks.open import DisplayChoice, Loop, ShownLoop
+from napari_annot.label_places import Box, place_label
 from napari_annot.screen_state import DrawnLine
 from napari_annot.second_loop import SecondLoop
+from napari_annot.shapes import crossbars
 
-CROSSBAR_PX, LEAST_POINTS = 6.0, 10
+CROSSBAR_PX, LEAST_POINTS = 12.0, 10
 KEPT_FRAMES = 24
 BACK, LABEL_GROUND = QColor(0, 0, 0), QColor(18, 18, 23, 217)
 
@@ -98,37 +102,41 @@ class FrameView(QWidget):
         second, box = self._second, self.frame_box()
         if second is not None and not self._image.isNull():
             painter.drawImage(box, self._image)
-            scale = box.width() / second.loop.header.columns
-            for line in second.lines:
-                self._paint_line(painter, line, box, scale)
+            self._paint_lines(painter, second, box)
         words = self.fault or (second.caption if second else "")
         if words:
             self._paint_words(painter, words, QPointF(4, 4), QColor("white"))
         painter.end()
 
-    def _paint_line(self, painter: QPainter, line: DrawnLine, box: QRectF, scale: float) -> None:
-        # a pixel's centre lies at whole numbers, so the frame's corner at minus one half
-        spots = [
-            QPointF(box.left() + (one.column + 0.5) * scale, box.top() + (one.row + 0.5) * scale)
-            for one in line.points
+    def _paint_lines(self, painter: QPainter, second: SecondLoop, box: QRectF) -> None:
+        """Paint every line, then the labels where they hide least."""
+        scale = box.width() / second.loop.header.columns
+        # in pixels of the screen; a pixel's centre lies at whole numbers, its corner half before
+        lines = [
+            [
+                PixelPoint(
+                    box.top() + (one.row + 0.5) * scale, box.left() + (one.column + 0.5) * scale
+                )
+                for one in line.points
+            ]
+            for line in second.lines
         ]
-        for colour, width in ((QColor("black"), 4.0), (QColor(line.colour), 2.0)):
-            painter.setPen(QPen(colour, width))
-            painter.drawPolyline(spots)
-            if line.ends and len(spots) == 2:
-                for bar in _crossbars(spots[0], spots[1]):
-                    painter.drawLine(*bar)
-        if line.label:
-            low = max(spots, key=lambda one: one.y())
-            self._paint_words(painter, line.label, low + QPointF(8, 8), QColor(line.colour))
+        for line, points in zip(second.lines, lines, strict=True):
+            _paint_line(painter, line, points)
+        metrics, taken = QFontMetricsF(self.font()), list[Box]()
+        for line, points in zip(second.lines, lines, strict=True):
+            if line.label:
+                size = _words_size(metrics, line.label)
+                image = (self.height(), self.width())
+                place = place_label(points, size, taken, lines, image=image, gap_px=8.0)
+                taken.append(place)
+                at = QPointF(place[1], place[0])
+                self._paint_words(painter, line.label, at, QColor(line.colour))
 
     def _paint_words(self, painter: QPainter, words: str, at: QPointF, colour: QColor) -> None:
         metrics = QFontMetricsF(self.font())
-        lines = words.split("\n")
-        width = max(metrics.horizontalAdvance(one) for one in lines) + 10
-        box = QRectF(at.x(), at.y(), width, metrics.lineSpacing() * len(lines) + 6)
-        box.moveLeft(max(2.0, min(box.left(), self.width() - box.width() - 2)))
-        box.moveTop(max(2.0, min(box.top(), self.height() - box.height() - 2)))
+        height, width = _words_size(metrics, words)
+        box = QRectF(at.x(), at.y(), width, height)
         painter.fillRect(box, LABEL_GROUND)
         painter.setPen(QPen(colour, 1))
         painter.drawRect(box)
@@ -144,8 +152,21 @@ def image_of(frame: np.ndarray) -> QImage:
     return QImage(pixels.data, columns, rows, pixels.strides[0], form).copy()
 
 
-def _crossbars(start: QPointF, end: QPointF) -> list[tuple[QPointF, QPointF]]:
-    along = end - start
-    length = float(np.hypot(along.x(), along.y())) or 1.0
-    across = QPointF(-along.y(), along.x()) * (CROSSBAR_PX / length)
-    return [(spot - across, spot + across) for spot in (start, end)]
+def _words_size(metrics: QFontMetricsF, words: str) -> tuple[float, float]:
+    """Return height and width of a box of words."""
+    lines = words.split("\n")
+    width = max(metrics.horizontalAdvance(one) for one in lines) + 10
+    return metrics.lineSpacing() * len(lines) + 6, width
+
+
+def _paint_line(painter: QPainter, line: DrawnLine, points: Sequence[PixelPoint]) -> None:
+    """Paint a line with its crossbars, or a ring at each point of one that is a mark."""
+    bars = crossbars(tuple(points), CROSSBAR_PX) if line.ends and not line.mark else []
+    for colour, width in ((QColor("black"), 4.0), (QColor(line.colour), 2.0)):
+        painter.setPen(QPen(colour, width))
+        if line.mark:
+            for one in points:
+                painter.drawEllipse(QPointF(one.column, one.row), CROSSBAR_PX / 2, CROSSBAR_PX / 2)
+            continue
+        for path in (points, *bars):
+            painter.drawPolyline([QPointF(one.column, one.row) for one in path])

@@ -16,9 +16,12 @@ def open_viewer(paths: Sequence[Path]) -> None:
     """
     import napari
 
+    from napari_annot.viewer_lists import hide_lists
+
     viewer = napari.Viewer(title="annot")
     # as a plugin's dock, so that napari's menu finds this one and does not open a second
     _, dock = viewer.window.add_plugin_dock_widget(PLUGIN, DOCK_TITLE)
+    hide_lists(dock)
     if paths:
         dock.open_paths(list(paths))
     napari.run()

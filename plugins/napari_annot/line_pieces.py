@@ -10,7 +10,7 @@ from napari_annot.shapes import FloatArray, circle, crossbars, to_vertices
 
 TEXT_POINTS = 8
 # all on screen, in screen pixels, whatever the zoom; the letters' size belongs to TEXT_POINTS
-MARK_PX = 14.0
+MARK_PX, CAPTION_PX = 14.0, 24.0
 TICK_PX, LINE_PX, THIN_PX, HALO_PX = 16.0, 2.0, 1.4, 2.4
 LETTER_PX, LETTER_LINE_PX, PAD_PX, GAP_PX = 7.9, 18.0, 8.0, 12.0
 
@@ -45,7 +45,8 @@ def pieces_of(
         Rows and columns, so that labels stay on the picture.
     """
     strokes = [piece for line in lines for piece in _strokes(line, frame, zoom)]
-    taken: list[Box] = []
+    # the caption stands over the picture's upper edge where the canvas is low
+    taken: list[Box] = [(0.0, 0.0, CAPTION_PX / zoom, float(image[1]))]
     labels = []
     for line in lines:
         if line.label:

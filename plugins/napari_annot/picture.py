@@ -1,7 +1,7 @@
 """Make the picture of the viewer: `python -m napari_annot.picture OUT.png`.
 
-A synthetic X-ray loop is scaled on its catheter and measured at its true landmarks, in a real
-window; run it under a display (xvfb-run will do).
+A synthetic X-ray loop is scaled on its catheter, four echo loops by their headers, and all are
+measured at their true ends, in a real window; run it under a display (xvfb-run will do).
 """
 
 import sys
@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+from annot.calibration import HeaderRequest
 from annot.geometry import PixelPoint
 from napari_annot.dock import MeasureDock
 from napari_annot.pen import Pen
@@ -17,6 +18,7 @@ from napari_annot.tools import CALIPER_TOOLS, OBJECT_TOOLS, Tool
 
 SIZE = (1440, 900)
 FRAME = 12
+PLANES = {0: "us_000", 45: "us_045", 90: "us_090", 135: "us_135"}
 CATHETER = {
     "size_mm_or_fr": "2",
     "tolerance_mm": "0.03",
@@ -31,10 +33,19 @@ class Scene:
         import napari
 
         self.viewer: Any = napari.Viewer(title="annot", show=True)
+        self._hide_lists()
         self.viewer.window.resize(*SIZE)
         self.dock = MeasureDock(self.viewer)
-        self.viewer.window.add_dock_widget(self.dock, name="Scale and calipers", area="right")
+        self.viewer.window.add_dock_widget(self.dock, name="Reading desk", area="right")
         self._wait(0.3)
+
+    def _hide_lists(self) -> None:
+        """Hide the viewer's own lists, as the launcher does, by public names of Qt."""
+        from qtpy.QtWidgets import QApplication, QDockWidget
+
+        for top in QApplication.topLevelWidgets():
+            for dock in top.findChildren(QDockWidget):
+                dock.hide()
 
     def open(self, paths: list[Path]) -> None:
         """Open loops."""
@@ -59,6 +70,19 @@ class Scene:
         end = time.monotonic() + 30
         while self.dock.desk.state().scale.state == "fitting" and time.monotonic() < end:
             self._wait(0.05)
+
+    def turn_to(self, path: Path) -> None:
+        """Turn to a loop."""
+        self.dock.desk.show(str(path.resolve()))
+        self._wait(0.2)
+
+    def rest(self) -> None:
+        """Wait until what follows from the read has been worked out."""
+        end = time.monotonic() + 60
+        self._wait(0.5)
+        dock = self.dock
+        while time.monotonic() < end and (dock.finder.busy or not dock.desk.findings_current):
+            self._wait(0.1)
 
     def shoot(self, path: Path) -> None:
         """Write the window as a PNG with a palette, which keeps it small."""
@@ -114,15 +138,24 @@ def main(out: Path) -> None:
 
     with tempfile.TemporaryDirectory() as folder:
         xray = write_case("xa_clean", folder, frames=24)
-        echo = write_case("us_045", folder, frames=12)
+        echoes = {plane: write_case(case, folder, frames=2) for plane, case in PLANES.items()}
         scene = Scene()
-        scene.open([xray.path, echo.path])
+        scene.open([xray.path, *(one.path for one in echoes.values())])
         scene.viewer.dims.set_current_step(0, FRAME)
         scene.scale_on_catheter(_shifted(xray.truth.objects[0], FRAME))
+        for plane, echo in echoes.items():
+            scene.turn_to(echo.path)
+            scene.dock.desk.ask_scale(HeaderRequest())
+            scene.dock.desk.state_plane(plane)
+            for tool in CALIPER_TOOLS[:3]:
+                scene.draw(tool, echo.truth.caliper(tool.name, 0).points_px)
+        scene.turn_to(xray.path)
+        scene.viewer.dims.set_current_step(0, FRAME)
         for tool in CALIPER_TOOLS[:3]:
             scene.draw(tool, xray.truth.caliper(tool.name, FRAME).points_px)
         scene.dock.desk.state_reader("R7", "S01")
-        scene.dock.turn_to(scene.dock.scale)
+        scene.dock.turn_to(scene.dock.sheet)
+        scene.rest()
         scene.shoot(out)
         scene.close()
 

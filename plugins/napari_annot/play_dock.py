@@ -28,6 +28,7 @@ BUTTONS = (
     ("largest", "Largest"),
     ("best_filled", "Best filled"),
 )
+LEAST_WIDTH = 560
 
 
 class PlayDock(QWidget):
@@ -125,6 +126,8 @@ class PlayDock(QWidget):
 
     def _lay_out(self) -> None:
         self.setStyleSheet(f"* {{ font-size: {LEAST_POINTS}pt; }}")
+        # before its buttons are polished it would ask for more than a small window has
+        self.setMinimumWidth(LEAST_WIDTH)
         row = QHBoxLayout()
         row.setSpacing(4)
         for name, button in self.buttons.items():

@@ -44,7 +44,7 @@ class Player:
         self._cost_ms = 0.0
         self._began: float | None = None
         self._from_ms = 0.0
-        self._anchor = 0
+        self._anchor = self._shown_frame = 0
         self._shown: deque[float] = deque()
 
     @property
@@ -120,6 +120,7 @@ class Player:
         offset = first + (self._anchor - first) % self._stride
         frame = offset + (on - offset) // self._stride * self._stride if on >= offset else first
         after = frame + self._stride if on >= offset else offset
+        self._shown_frame = frame
         until = end if after > last else self._times.starts_ms[after]
         return Due(frame=frame, wait_ms=max(until - at, 0.0) / self._speed)
 
@@ -153,6 +154,7 @@ class Player:
         easily = min(max(1, ceil(_MORE_HEADROOM * self._cost_ms / frame_ms)), most)
         if wanted > self._stride or easily < self._stride:
             self._stride = max(wanted, min(easily, self._stride))
+            self._anchor = self._shown_frame  # counting from elsewhere might step back
             self._shown.clear()
 
     def _run_from(self, at_ms: float) -> None:

@@ -33,8 +33,8 @@ KIND_TITLES: dict[ScaleKind, str] = {
 }
 FIELDS: dict[ScaleKind, tuple[str, ...]] = {
     "catheter": (
-        *("size", "tolerance_mm", "device", "surface", "other_mm", "filling", "named"),
-        *("depth", "overrule"),
+        *("size", "tolerance_mm", "device", "surface", "other_mm", "filling", "filling_percent"),
+        *("named", "depth", "overrule"),
     ),
     "markers": ("size", "tolerance_mm", "count", "tilt_deg", "named", "depth", "overrule"),
     "sphere": ("size", "tolerance_mm", "named", "depth", "overrule"),
@@ -77,6 +77,7 @@ class ScaleEntry:
     surface: str = "outer"
     other_mm: float | None = None
     filling: str = "unknown"
+    filling_percent: float | None = None
     u_end_px: float | None = None
     depth_by: str = OFFSET
     depth_offset_mm: float | None = None
@@ -160,7 +161,8 @@ def _object_fields(entry: ScaleEntry, trace: Trace | None) -> dict[str, object]:
     if entry.kind == "catheter":
         fields["size_fr" if entry.french else "size_mm"] = entry.size
         fields |= {"surface": entry.surface, "filling": entry.filling, "device": entry.device}
-        return fields | _stated(other_mm=entry.other_mm)
+        share = None if entry.filling_percent is None else entry.filling_percent / 100
+        return fields | _stated(other_mm=entry.other_mm, filling_rel=share)
     fields[SIZE_FIELD[entry.kind]] = entry.size
     if entry.kind == "segment":
         fields |= _stated(u_end_px=entry.u_end_px)
@@ -214,6 +216,7 @@ def _object_entry(request: ObjectRequest) -> ScaleEntry:
         surface=request.surface,
         other_mm=request.other_mm,
         filling=request.filling,
+        filling_percent=_percent(request.filling_rel),
         u_end_px=request.u_end_px,
         **_placing_entry(request.placing),
         tilt_deg=request.placing.tilt_deg,

@@ -75,6 +75,7 @@ class ScalePanel(QWidget):
         self.filling = ChoiceField(
             [("unknown", "not known"), ("empty", "empty"), ("contrast", "filled with contrast")]
         )
+        self.filling_percent = NumberField("Filling's effect", "not stated: 1 %", highest=50)
         self.u_end_px = NumberField("u of an end", "not stated: 1 px", highest=50)
         self.tilt_deg = NumberField("Tilt", "not stated", highest=60, zero=True)
         self.count = NumberField("Count", "not counted", highest=200)
@@ -107,6 +108,7 @@ class ScalePanel(QWidget):
             surface=self.surface.chosen,
             other_mm=self.other_mm.stated,
             filling=self.filling.chosen,
+            filling_percent=self.filling_percent.stated,
             u_end_px=self.u_end_px.stated,
             depth_by=self.apart.by.chosen,
             depth_offset_mm=self.apart.offset_mm.stated,
@@ -135,6 +137,7 @@ class ScalePanel(QWidget):
         for name in (
             "tolerance_mm",
             "other_mm",
+            "filling_percent",
             "u_end_px",
             "tilt_deg",
             "count",
@@ -191,6 +194,7 @@ class ScalePanel(QWidget):
             ("surface", "This is the", self.surface),
             ("other_mm", "Other diameter mm", self.other_mm),
             ("filling", "Lumen", self.filling),
+            ("filling_percent", "Its effect ± %", self.filling_percent),
             ("u_end_px", "u of an end px", self.u_end_px),
             ("tilt_deg", "Tilt within ± °", self.tilt_deg),
             ("count", "Count", self.count),

@@ -16,7 +16,7 @@ from annot.vocabulary.measurands import Measurand
 from annot.vocabulary.protocol import Protocol, QuantityRule
 from napari_annot.answers import Answer
 from napari_annot.screen_state import Facts
-from napari_annot.sheet_columns import SheetView, absent_views, column_of, views_at_hand
+from napari_annot.sheet_columns import SheetView, absent_views, column_of, views_at_hand, wants
 from napari_annot.sheet_state import Cell, Mark, Shares, SheetRow, SheetState
 from napari_annot.tools import CALIPER_TOOLS, COLOURS, YELLOW, trace_of
 from napari_annot.wording import UNIT_SIGNS
@@ -117,7 +117,7 @@ def _cell(
 ) -> Cell:
     at, view = place
     stands = _standing_in(measurand.name, view, facts)
-    wanted = rule is not None and view.view in rule.views
+    wanted = rule is not None and wants(rule, view, facts)
     repeats = rule.repeats if rule is not None and wanted else 0
     marks = _marks(stands, repeats)
     empty = Cell(

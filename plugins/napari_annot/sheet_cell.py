@@ -43,6 +43,11 @@ class SheetCell(QPushButton):
         return self._cell
 
     @property
+    def armed(self) -> bool:
+        """Whether its caliper is in hand."""
+        return self._armed
+
+    @property
     def lines(self) -> tuple[str, str, str]:
         """The words of the cell, from top to bottom."""
         cell = self._cell

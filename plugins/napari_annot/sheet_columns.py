@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from annot.reads import LoopRead
 from annot.tasks.open import Loop
-from annot.vocabulary.protocol import Protocol, View
+from annot.vocabulary.protocol import Protocol, QuantityRule, View
 from napari_annot import wording
 from napari_annot.screen_state import Facts
 from napari_annot.sheet_state import ViewColumn
@@ -33,12 +33,31 @@ def views_at_hand(facts: Facts, rules: Protocol) -> tuple[SheetView, ...]:
     return (*found, *(SheetView(view=None, parts=(one,)) for one in left))
 
 
+def wants(rule: QuantityRule, view: SheetView, facts: Facts) -> bool:
+    """Whether a rule asks for its quantity in a view at hand.
+
+    Where it takes any view of a modality, it asks in each until one has been read.
+    """
+    if view.view is not None and view.view in rule.views:
+        return True
+    modality = facts.loops[view.parts[0].file].header.modality
+    if not any(one.modality == modality and not _is_stated(one) for one in rule.views):
+        return False
+    elsewhere = (
+        caliper.measurand.name == rule.quantity
+        for part in facts.read.loops
+        if part not in view.parts and facts.loops[part.file].header.modality == modality
+        for caliper in part.calipers
+    )
+    return not any(elsewhere)
+
+
 def absent_views(at_hand: Sequence[SheetView], rules: Protocol) -> tuple[str, ...]:
     """Return the views that required quantities are asked in and no loop shows."""
     required = [rule for rule in rules.quantities if rule.required]
     asked = dict.fromkeys(view for rule in required for view in rule.views)
     held = {one.view for one in at_hand}
-    return tuple(view.title for view in asked if view not in held)
+    return tuple(view.title for view in asked if view not in held and _is_stated(view))
 
 
 def column_of(view: SheetView, facts: Facts) -> ViewColumn:
@@ -72,10 +91,13 @@ def plane_of(part: LoopRead) -> float | None:
 
 
 def _views(rules: Protocol) -> list[View]:
-    """Return the protocol's views; those that take any projection come after the stated ones."""
-    views = list(dict.fromkeys(view for rule in rules.quantities for view in rule.views))
-    stated = [one for one in views if one.plane_deg is not None or one.primary_deg is not None]
-    return [*stated, *(one for one in views if one not in stated)]
+    """Return the protocol's views of a stated angle; any view is no column of its own."""
+    views = dict.fromkeys(view for rule in rules.quantities for view in rule.views)
+    return [one for one in views if _is_stated(one)]
+
+
+def _is_stated(view: View) -> bool:
+    return view.plane_deg is not None or view.primary_deg is not None
 
 
 def _shows(part: LoopRead, loop: Loop, view: View) -> bool:

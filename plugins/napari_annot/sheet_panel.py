@@ -4,6 +4,7 @@ from qtpy.QtCore import QRectF, QSize, Qt, Signal
 from qtpy.QtGui import QPainter, QPaintEvent
 from qtpy.QtWidgets import (
     QGridLayout,
+    QHBoxLayout,
     QLabel,
     QPushButton,
     QScrollArea,
@@ -21,7 +22,6 @@ from napari_annot.sheetwork import Asked
 
 NO_LOOPS = "Open loops: every view at hand becomes a column here."
 MORE, LESS = "All quantities", "Required only"
-HEAD_ROW, HEAD_COLUMN = 0, 0
 
 
 class SheetPanel(QWidget):
@@ -41,9 +41,10 @@ class SheetPanel(QWidget):
         self.follows = FollowsPanel()
         self.cells: dict[tuple[str, int], SheetCell] = {}
         self.heads: list[QPushButton] = []
-        self._titles: dict[str, QLabel] = {}
         self._grid_of: tuple[object, ...] | None = None
         self._sheet = SheetState()
+        self._in_sight: tuple[str, int] | None = None
+        self._titles, self._across = QWidget(), QHBoxLayout()
         self._asked: Asked | None = None
         self._lay_out()
         self.next.clicked.connect(self.next_wanted)
@@ -63,6 +64,16 @@ class SheetPanel(QWidget):
                     armed = _armed(asked, row.quantity, sheet.columns[place])
                     button.show_cell(cell, offered=sheet.offered == (at, place), armed=armed)
         self._show_words(sheet, rows)
+        self._bring_into_sight(sheet)
+
+    def _bring_into_sight(self, sheet: SheetState) -> None:
+        """Scroll across to the cell in hand, else to the one offered, when it is another one."""
+        armed = next((key for key, cell in self.cells.items() if cell.armed), None)
+        offered = sheet.next_cell
+        wanted = armed or (None if offered is None else (offered.quantity, offered.view))
+        if wanted is not None and wanted != self._in_sight and wanted in self.cells:
+            self._in_sight = wanted
+            self._area.ensureWidgetVisible(self.cells[wanted], 20, 0)
 
     def _rows(self, sheet: SheetState) -> list[SheetRow]:
         """Return the rows on show: what is required or read, and on demand the others."""
@@ -95,40 +106,65 @@ class SheetPanel(QWidget):
         if wanted == self._grid_of:
             return
         self._grid_of = wanted
-        area = QWidget()
-        grid = QGridLayout(area)
-        grid.setContentsMargins(0, 0, 0, 0)
-        grid.setSpacing(3)
+        area, grid = _grid()
         self.cells, self.heads = {}, [QPushButton() for _ in columns]
+        head_height = 2 * self.fontMetrics().lineSpacing() + 10
         for at, head in enumerate(self.heads):
+            head.setFixedHeight(head_height)
             head.clicked.connect(lambda _=False, at=at: self._on_head(at))
-            grid.addWidget(head, HEAD_ROW, at + 1)
+            grid.addWidget(head, 0, at)
         for line, row in enumerate(rows, start=1):
-            grid.addWidget(_title(row), line, HEAD_COLUMN)
             for at in range(len(columns)):
-                cell = SheetCell()
-                cell.wanted.connect(self.cell_wanted)
-                cell.repeat_wanted.connect(self.repeat_wanted)
-                self.cells[row.quantity, at] = cell
-                grid.addWidget(cell, line, at + 1)
-        grid.setColumnStretch(len(columns) + 1, 1)
+                grid.addWidget(self._new_cell(row.quantity, at), line, at)
+        grid.setColumnStretch(len(columns), 1)
+        self._show_titles(rows, head_height)
+        self._in_sight = None
         self._area.setWidget(area)
         area.show()
         self._area.fit()
+
+    def _new_cell(self, quantity: str, view: int) -> SheetCell:
+        cell = SheetCell()
+        cell.setFixedHeight(cell.sizeHint().height())
+        cell.wanted.connect(self.cell_wanted)
+        cell.repeat_wanted.connect(self.repeat_wanted)
+        self.cells[quantity, view] = cell
+        return cell
+
+    def _show_titles(self, rows: list[SheetRow], head_height: int) -> None:
+        """Put the rows' titles beside the cells, where they stay while views scroll across."""
+        titles, grid = _grid()
+        grid.setRowMinimumHeight(0, head_height)
+        height = SheetCell().sizeHint().height()
+        for line, row in enumerate(rows, start=1):
+            title = _title(row)
+            title.setFixedHeight(height)
+            grid.addWidget(title, line, 0)
+        grid.setRowStretch(len(rows) + 1, 1)
+        self._across.replaceWidget(self._titles, titles)
+        self._titles.hide()
+        self._titles.deleteLater()
+        self._titles = titles
+        titles.show()
 
     def _on_head(self, at: int) -> None:
         self.view_wanted.emit(self._sheet.columns[at].file)
 
     def _lay_out(self) -> None:
         self._area = _Across()
+        self._across.setContentsMargins(0, 0, 0, 0)
+        self._across.setSpacing(3)
+        self._across.addWidget(self._titles, 0, Qt.AlignmentFlag.AlignTop)
+        self._across.addWidget(self._area, 1)
         for label in (self.absent, self.state):
             label.setWordWrap(True)
+            label.setMinimumWidth(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(4, 6, 4, 6)
         layout.setSpacing(5)
         layout.addWidget(self.state)
         layout.addWidget(side_by_side(self.next, self.more))
-        layout.addWidget(self._area)
+        layout.addLayout(self._across)
         layout.addWidget(self.legend)
         layout.addWidget(self.absent)
         layout.addWidget(self.follows)
@@ -216,6 +252,14 @@ class Legend(QWidget):
             places.append((name, left, row))
             left += room
         return places
+
+
+def _grid() -> tuple[QWidget, QGridLayout]:
+    area = QWidget()
+    grid = QGridLayout(area)
+    grid.setContentsMargins(0, 0, 0, 0)
+    grid.setSpacing(3)
+    return area, grid
 
 
 def _armed(asked: Asked | None, quantity: str, column: ViewColumn) -> bool:

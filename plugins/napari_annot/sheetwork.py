@@ -39,6 +39,9 @@ class Sheetwork(Assistance):
     chart: SizeChart | None
     chart_name: str
     shown: str | None
+    frame: int
+    message: str
+    suggestions: dict[str, int]
     _sheet: tuple[object, SheetState] | None
 
     @abstractmethod
@@ -117,15 +120,36 @@ class Sheetwork(Assistance):
         if not cell.drawable:
             raise InputError(f"{cell.title} follows from landmarks: place those instead.")
         column = self.sheet().columns[cell.view]
-        came_from = self.shown
+        fresh = self.shown != column.file
         self.show(column.file)
-        frame = suggested_frame(self.facts(), column.file)
-        if frame is not None and (came_from != column.file or self._has_calipers(column.file)):
+        frame, why = self._suggested(column.file, fresh=fresh)
+        if frame is not None:
             self.frame_wanted.emit(frame)
         self.arm(next(one for one in CALIPER_TOOLS if one.name == cell.quantity))
         self.asked = Asked(
             quantity=cell.quantity, file=column.file, repeat=repeat or cell.next_repeat
         )
+        if why:
+            self.say(f"{self.message} {why}")
+
+    def suggest(self, file: str, frame: int | None) -> None:
+        """Keep which frame of a loop is suggested as the one to read on."""
+        if frame is not None:
+            self.suggestions[file] = frame
+
+    def _suggested(self, file: str, *, fresh: bool) -> tuple[int | None, str]:
+        """Return the frame to turn to and why; None leaves the one that a person stands on.
+
+        A loop is read where it was read last; one that nobody has read yet, and nobody has turned
+        in, on the frame that is suggested.
+        """
+        drawn = [one for one in edits.loop_of(self.read, file).calipers if one.origin != "tracked"]
+        if drawn:
+            return (drawn[-1].frame.frame if fresh else None), ""
+        frame = self.suggestions.get(file)
+        if frame is None or (not fresh and self.frame != 0):
+            return None, ""
+        return frame, f"Frame {frame} is suggested as best filled: look yourself."
 
     def as_asked(self, caliper: Caliper, file: str) -> Caliper:
         """Return a drawn caliper as the repeat that its cell was clicked for."""
@@ -144,12 +168,3 @@ class Sheetwork(Assistance):
         """
         self.chart, self.chart_name = load_chart(path), path.name
         self.changed.emit()
-
-    def _has_calipers(self, file: str) -> bool:
-        return bool(edits.loop_of(self.read, file).calipers)
-
-
-def suggested_frame(facts: Facts, file: str) -> int | None:
-    """Return the frame on which a loop is read: where it was last read, None where it was not."""
-    drawn = [one for one in edits.loop_of(facts.read, file).calipers if one.origin != "tracked"]
-    return drawn[-1].frame.frame if drawn else None

@@ -50,6 +50,8 @@ class TablePanel(QWidget):
         self._set_up_view()
         self.warnings = QLabel()
         self.warnings.setWordWrap(True)
+        self.warnings.setFixedHeight(2 * LINE_HEIGHT)  # the rest stands in its tip
+        self.warnings.setAlignment(Qt.AlignmentFlag.AlignTop)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
@@ -72,9 +74,12 @@ class TablePanel(QWidget):
         self.view.setModel(self.shown)
         self.view.setSortingEnabled(True)
         self.view.sortByColumn(-1, Qt.SortOrder.AscendingOrder)
-        self.search.setPlaceholderText("Search quantity, view, # …")
+        self.search.setPlaceholderText("Search …")
         self.search.setClearButtonEnabled(True)
-        self.search.setMinimumWidth(220)
+        self.search.setToolTip(
+            "Show only rows that hold these words: a quantity, a view, a loop's #"
+        )
+        self.search.setMinimumWidth(160)
         self.view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.view.verticalHeader().hide()

@@ -17,6 +17,7 @@ from napari_annot.side_dock import SidePlace
 from napari_annot.stage import Stage
 from napari_annot.tools import Tool
 from napari_annot.under_picture import UnderPicture
+from napari_annot.viewer_lists import show_or_hide_lists
 
 
 class WindowParts:
@@ -29,7 +30,7 @@ class WindowParts:
     """
 
     def __init__(self, owner: QWidget, viewer: Any, desk: Desk, stage: Stage) -> None:
-        self._desk, self._stage = desk, stage
+        self._owner, self._desk, self._stage = owner, desk, stage
         self.keys = Keys(owner)
         self.key_list = KeyList(self.keys, owner)
         self.play = PlayDock(desk, self.keys)
@@ -89,6 +90,7 @@ class WindowParts:
         keys.bind("cancel", pen.cancel, when=lambda state: state.tool is not None)
         keys.bind("finish", pen.end_path, when=lambda state: state.drawing_path)
         keys.bind("key_list", self.key_list.open_list)
+        keys.bind("viewer_lists", partial(show_or_hide_lists, self._owner))
         keys.bind("playback_dock", self._under.show_or_hide)
         looks, side = self._stage.looks, self.side
         for name, done in (

@@ -39,7 +39,10 @@ def test_the_page_says_that_it_is_for_looking_only(window, page, rich):
 
 def test_a_choice_made_with_the_mouse_changes_the_picture_and_nothing_else(window, page, rich):
     window.dock.open_paths([rich])
-    window.bot.wait(50)
+    finder = window.dock.parts.play.finder
+    # the contrast's row makes the strip higher and the canvas lower when it comes
+    window.bot.waitUntil(lambda: finder.curve is not None, timeout=60000)
+    window.bot.wait(200)
     window.viewer.dims.set_current_step(0, 3)
     read, plain = window.desk.read, picture(window)
     for box, field in (

@@ -14,6 +14,7 @@ TRACES["grid"] = Trace(kind="grid").with_look(3, CORNERS)
 ENTRIES = [
     ScaleEntry(size=6.0, french=True),
     ScaleEntry(size=2.0, tolerance_mm=0.03, other_mm=1.4, filling="contrast", depth_offset_mm=0.0),
+    ScaleEntry(size=2.0, filling="contrast", filling_percent=5.0),
     ScaleEntry(size=1.4, tolerance_mm=0.02, surface="inner"),
     ScaleEntry(kind="sphere", size=10.0, tolerance_mm=0.05, depth_offset_mm=15.0),
     ScaleEntry(kind="segment", size=20.0, tolerance_mm=0.2, u_end_px=0.7, tilt_deg=10.0),

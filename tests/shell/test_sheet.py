@@ -202,3 +202,38 @@ def test_the_sheet_is_worked_out_once_for_what_has_not_changed(two_loops):
     first = two_loops.sheet()
     two_loops.say("something else")
     assert two_loops.sheet() is first
+
+
+def test_a_quantity_of_any_view_is_asked_in_each_until_one_is_read(two_loops):
+    row = next(one for one in two_loops.sheet().rows if one.quantity == "depth")
+    assert [cell.wanted for cell in row.cells] == [True, True]
+    two_loops.state_protocol("closure-follow-up")
+    sheet = two_loops.sheet()
+    xray = next(at for at, one in enumerate(sheet.columns) if one.title == "X-ray")
+    tilt = next(one for one in sheet.rows if one.quantity == "axis_tilt")
+    assert tilt.cells[xray].wanted, "any projection will do"
+    face = next(one for one in sheet.rows if one.quantity == "device_face_width")
+    assert not face.cells[xray].wanted
+
+
+def test_a_loop_comes_up_on_its_suggested_frame_and_then_where_it_was_read(two_loops):
+    xray, echo = (one.file for one in two_loops.read.loops)
+    asked = []
+    two_loops.frame_wanted.connect(asked.append)
+    two_loops.frame_wanted.connect(two_loops.stand_on)
+    two_loops.suggest(xray, 4)
+    two_loops.suggest(echo, None)
+    two_loops.read_cell("depth", 1)
+    assert asked == [4]
+    assert "Frame 4 is suggested as best filled" in two_loops.message
+    press(two_loops, LINE)
+    two_loops.stand_on(2)
+    two_loops.read_cell("ostium_width", 1)
+    assert asked == [4], "whoever stands on another frame of the loop stays there"
+    two_loops.arm(None)
+    two_loops.show(echo)
+    two_loops.read_cell("ostium_width", 1)
+    assert asked == [4, 4], "where it was read last"
+    two_loops.arm(None)
+    two_loops.read_cell("ostium_width", 0)
+    assert asked == [4, 4], "nothing is suggested for the echo loop"

@@ -21,6 +21,8 @@ from annot.tasks.rehearse.trial import Trial
 GOOD_BOUND_REL, MOST_BIAS_REL, MOST_OVER_BOUND = 0.01, 0.005, 1.5
 LEAST_CASES = 20  # fewer say nothing about a cell's scatter
 CELL = ("size", "blur", "contrast")
+# by each label alone as well: cells of all three seldom hold enough
+BOUND_CUTS = (*((name,) for name in (*CELL, "filling", "other diameter")), CELL)
 COARSE = (
     ("quantity",),
     ("quantity", "size"),
@@ -105,7 +107,12 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
         for one in fits
         if one.value is not None and one.beside.get(BOUND, math.inf) <= GOOD_BOUND_REL
     ]
-    cells = {key: own for key, own in grouped(good, CELL).items() if len(own) >= LEAST_CASES}
+    cells = {
+        _words(names, key): own
+        for names in BOUND_CUTS
+        for key, own in grouped(good, names).items()
+        if len(own) >= LEAST_CASES
+    }
     asked_bias = (
         f"size, fit alone: where the bound is at most {100 * GOOD_BOUND_REL:g} %, bias below "
         f"{100 * MOST_BIAS_REL:g} %"
@@ -126,7 +133,7 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
             asked=asked_bias,
             seen=(
                 f"{len(cells)} cells, largest {100 * bias[worst][0]:.2f} ± "
-                f"{100 * bias[worst][1]:.2f} % ({_words(worst)}); "
+                f"{100 * bias[worst][1]:.2f} % ({worst}); "
                 f"{sum(value >= MOST_BIAS_REL for value, _ in bias.values())} not below"
             ),
             met=all(value - 2 * u < MOST_BIAS_REL for value, u in bias.values()),
@@ -134,7 +141,7 @@ def _bound_bars(fits: Sequence[Trial]) -> tuple[Bar, Bar]:
         Bar(
             asked=asked_scatter,
             seen=(
-                f"{len(cells)} cells, largest {over[widest]:.2f} times ({_words(widest)}), over "
+                f"{len(cells)} cells, largest {over[widest]:.2f} times ({widest}), over "
                 f"all {tally(good).over_bound:.2f} times; "
                 f"{sum(value > MOST_OVER_BOUND for value in over.values())} above"
             ),
@@ -151,5 +158,7 @@ def _bias(trials: Sequence[Trial]) -> tuple[float, float]:
     return abs(found.bias_rel or 0.0), found.u_bias_rel or 0.0
 
 
-def _words(key: Sequence[str]) -> str:
-    return f"{key[0]}, blur {key[1]}, contrast {key[2]}"
+def _words(names: Sequence[str], key: Sequence[str]) -> str:
+    return ", ".join(
+        text if name == "size" else f"{name} {text}" for name, text in zip(names, key, strict=True)
+    )

@@ -69,6 +69,16 @@ def test_glare_is_not_taken_for_a_faint_wall_around_a_dense_lumen(lumen, shaft):
         assert found.u_outer_px < 0.02 * true.outer_px
 
 
+def test_what_pixels_miss_of_a_sharp_shaft_does_not_choose_its_wall(shaft):
+    """A blur of a third of a pixel: taken at its word, the picture made the tube 2.7 % thin."""
+    sharp = {"outer_px": 6.05, "lumen_ratio": 0.7, "wall": 0.89, "blur_px": 0.3, "veil": 0.02}
+    true = dataclasses.replace(shaft, **sharp, angle_deg=62.0, size=120, centre=(60.3, 59.6))
+    for seed in (1, 2, 3):
+        picture = true.picture(seed=seed, photons=3600)
+        found = fitted(true, picture, trace=true.trace(half=30.0), filling="empty")
+        assert abs(found.outer_px - 6.05) <= 0.7 * found.u_outer_px
+
+
 def test_a_filled_shaft_that_two_tubes_explain_is_refused_with_both_widths(shaft):
     """Noise of a seventh of the light: a dense wall under a wide blur, or a wider, sharper tube."""
     true = dataclasses.replace(

@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 from pydicom import dcmread
 
+from annot.reads.protocol_file import shipped_protocols, shipped_text
 from synthetic_dicom import write_case
 
 
@@ -205,9 +206,7 @@ def test_faults_are_one_sentence_and_exit_1(folder, tmp_path):
     assert_one_line_fault(run("loops", tmp_path / "gone"), "does not exist")
     assert_one_line_fault(run("measure", folder / "gone.json"), "gone.json")
     assert_one_line_fault(run("measure", folder / "notes.dcm"), "not JSON")
-    assert_one_line_fault(
-        run("schema", "nothing"), "known are read, study, package, table, curve and chart"
-    )
+    assert_one_line_fault(run("schema", "nothing"), "known are read, protocol, study, package")
 
 
 def test_a_failed_measure_leaves_an_older_table_as_it_was(folder, tmp_path):
@@ -256,9 +255,21 @@ def test_schema_accepts_the_file_it_describes(folder):
         jsonschema.validate(read | {"unknown": 1}, schema)
 
 
+def test_schema_accepts_the_shipped_protocols_and_no_unknown_quantity():
+    from ruamel.yaml import YAML
+
+    schema = json.loads(run("schema", "protocol").stdout)
+    for name in shipped_protocols():
+        content = YAML(typ="safe", pure=True).load(shipped_text(name))
+        jsonschema.validate(content, schema)
+        wrong = {**content["quantities"], "size": next(iter(content["quantities"].values()))}
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(content | {"quantities": wrong}, schema)
+
+
 def test_schema_names_every_column_of_the_table():
     columns = json.loads(run("schema", "table").stdout)
-    assert len(columns) == 47
+    assert len(columns) == 49
     assert all(column["meaning"] for column in columns)
 
 

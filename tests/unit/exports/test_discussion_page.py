@@ -241,6 +241,31 @@ def test_an_empty_table_or_another_kind_of_file_is_refused(tmp_path):
     assert (tmp_path / "sheet.html").read_text() == "a letter"
 
 
+def test_tables_of_two_readers_stand_together(tmp_path):
+    first = table_at(tmp_path / "a.csv", ROWS)
+    second = table_at(
+        tmp_path / "b.csv",
+        [
+            {
+                **one,
+                "reader": "B",
+                "value": one["value"] + 1.5,
+                "low": one["low"] + 1.5,
+                "high": one["high"] + 1.5,
+            }
+            for one in ROWS
+        ],
+    )
+    page = tmp_path / "p.html"
+    done = CliRunner().invoke(app, ["discuss", str(first), str(second), "-o", str(page)])
+    assert done.exit_code == 0, done.output
+    found = seen(page.read_text(encoding="utf-8"))
+    assert sum(tag == "circle" for tag, _ in found.tags) == 8
+    text = " ".join(" ".join(found.text).split())
+    assert "8 20.00 to 25.50 mm, 5.50 mm apart" in text
+    assert "reader B" in text
+
+
 def test_the_command_writes_it(tmp_path):
     table = table_at(tmp_path / "table.csv", ROWS)
     page = tmp_path / "p.html"

@@ -94,6 +94,11 @@ def test_beats_known_by_their_r_waves_make_the_largest_surer():
     assert np.mean(together) < np.mean(alone)
 
 
+def test_a_span_of_two_frames_has_no_parabola_and_still_a_largest():
+    seen = wave(TIMES) + np.random.default_rng(5).normal(0, 0.1, TIMES.size)
+    assert top_of(seen, span=slice(13, 15)).value == pytest.approx(25.0, abs=0.3)
+
+
 def test_values_that_are_all_the_same_have_that_largest_and_no_noise():
     top = top_of(np.full(TIMES.size, 20.0))
     assert (top.value, top.u) == (20.0, 0.0)

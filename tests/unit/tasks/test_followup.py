@@ -51,6 +51,12 @@ def test_without_an_implant_there_is_no_compression_and_the_row_says_so(tmp_path
     assert "states no implant" in width["warnings"]
 
 
+def test_a_distance_to_the_ridge_in_a_loop_without_times_has_no_swing_and_says_why(tmp_path):
+    _, [row] = table_of(tmp_path, caliper(quantity="ridge_distance"))
+    assert row["quantity"] == "ridge_distance"
+    assert "no swing against the ridge: x.dcm does not state when its frames" in row["warnings"]
+
+
 def test_a_gaps_row_carries_scheme_rule_and_class(tmp_path):
     _, [gap] = table_of(tmp_path, caliper(quantity="gap_width", points_px=[[10, 10], [10, 30]]))
     assert (

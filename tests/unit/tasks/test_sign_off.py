@@ -108,7 +108,7 @@ def test_a_file_that_is_no_sign_off_is_refused_in_one_sentence(folder, text):
     sign_off_path(path).write_bytes(text.encode("utf-8", "surrogatepass"))
     with pytest.raises(InputError) as fault:
         sign_lines(answer, path, [answer.lines()[0].code], by="R1", word="ok")
-    assert fault.value.message.startswith("read.signed.json")
+    assert fault.value.message.startswith("read.handover.json")
     assert "\n" not in fault.value.message
     assert sign_off_path(path).read_bytes() == text.encode("utf-8", "surrogatepass")
 
@@ -123,7 +123,7 @@ def test_whatever_is_signed_is_read_back(tmp_path_factory, text, by, word):
             one.encode()
     except UnicodeEncodeError:
         return
-    path = tmp_path_factory.getbasetemp() / "any.signed.json"
+    path = tmp_path_factory.getbasetemp() / "any.handover.json"
     one = SignOff(code="0a1b2c", topic="t", text=text, protocol="p", by=by, at=NOON, word=word)
     path.write_text(dump_sign_offs((one,), read="r.json"), encoding="utf-8")
     assert load_sign_offs(path) == (one,)
