@@ -9,7 +9,7 @@ from sqlalchemy.engine import Connection
 
 from annot.errors import InputError
 from annot.store.mapping import event_of, row_of
-from annot.store.record import FIRST_PREVIOUS, FREEZE, Event, Record
+from annot.store.record import AFTER_FREEZE, FIRST_PREVIOUS, FREEZE, Event, Record
 from annot.store.schema import EventRow
 
 
@@ -75,12 +75,12 @@ def append_in(connection: Connection, study: str, intents: Sequence[Intent]) -> 
         place = (intent.record.kind, intent.record.key)
         before = known.get(intent.token)
         if before is None:
-            _refuse_frozen(freeze, study)
+            _refuse_frozen(freeze, intent.record)
             _refuse_stale(connection, intent, versions.get(place, 0))
             event = _event(intent, sequence + 1, previous)
             sequence, previous = event.sequence, event.digest
             versions[place] = event.version
-            freeze = event if event.record.kind == FREEZE else None
+            freeze = event if event.record.kind == FREEZE else freeze
             known[intent.token] = event
             fresh.append(event)
         else:
@@ -105,11 +105,12 @@ def _freeze(connection: Connection, study: str) -> Event | None:
     return event_of(row) if row else None
 
 
-def _refuse_frozen(freeze: Event | None, study: str) -> None:
-    if freeze is not None:
+def _refuse_frozen(freeze: Event | None, record: Record) -> None:
+    if freeze is not None and record.kind not in AFTER_FREEZE:
         when = f"{freeze.at:%Y-%m-%d %H:%M:%S} UTC"
         raise FrozenError(
-            f"Study {study} was frozen by {freeze.actor} at {when}: nothing joins it any more."
+            f"Study {record.study} was frozen by {freeze.actor} at {when}: nothing joins it any "
+            "more."
         )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from annot.errors import InputError
 from annot.store.mapping import as_written, event_of
-from annot.store.record import FIRST_PREVIOUS, Anchor, ChainReport, Event
+from annot.store.record import AFTER_FREEZE, FIRST_PREVIOUS, FREEZE, Anchor, ChainReport, Event
 
 
 @dataclass(slots=True)
@@ -23,6 +23,7 @@ class ChainWalk:
 
     count: int = 0
     previous: str = FIRST_PREVIOUS
+    _frozen: bool = False
     _versions: dict[tuple[str, str], int] = field(default_factory=dict)
 
     def step(self, row: Any) -> str:
@@ -31,6 +32,7 @@ class ChainWalk:
         if not fault and event is not None:
             self.count, self.previous = event.sequence, event.digest
             self._versions[event.record.kind, event.record.key] = event.version
+            self._frozen = self._frozen or event.record.kind == FREEZE
         return fault
 
     def _fault_of(self, row: Any) -> tuple[str, Event | None]:
@@ -49,6 +51,7 @@ class ChainWalk:
             f"skips a version of {kind} {key}": (
                 event.version != self._versions.get((kind, key), 0) + 1
             ),
+            "joined a study that was frozen": self._frozen and kind not in AFTER_FREEZE,
         }
         found = [words for words, seen in faults.items() if seen]
         return (f"event {sequence} {found[0]}", None) if found else ("", event)

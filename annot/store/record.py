@@ -6,8 +6,10 @@ from datetime import datetime
 from annot.store.canonical import Json, digest_of
 
 FIRST_PREVIOUS = "0" * 64
-# the kind of record after which a study takes no other
+# the kind of record after which a study takes no other, but for what changes nothing in it: that
+# somebody looked behind a code, which is often asked for only then
 FREEZE = "freeze"
+AFTER_FREEZE = frozenset({"unblinding"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,7 +39,7 @@ class Freezing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frozen:
-    """What was closed: rows of the final table, its digest, and the chain's last head."""
+    """What was closed: rows of the final table, its digest, and the chain's head as it closed."""
 
     rows: int
     digest: str
@@ -84,9 +84,9 @@ def freeze(study: Study, freezing: Freezing) -> Frozen:
     else:
         left = tuple(before["open"])
     write_whole(freezing.table, text, replaces=CSV)
-    head = study.store.verify_chain(study.file.code).head
-    assert head is not None
-    return Frozen(rows=text.count("\r\n") - 1, digest=digest, anchor=head, left_open=left)
+    kept = next(study.store.read(Query(study=study.file.code, kind=FREEZE)))
+    anchor = Anchor(study=study.file.code, sequence=kept.sequence, digest=kept.digest)
+    return Frozen(rows=text.count("\r\n") - 1, digest=digest, anchor=anchor, left_open=left)
 
 
 def open_points(study: Study, finals: list[Final]) -> tuple[str, ...]:
@@ -112,7 +112,7 @@ def _refuse_open(study: Study, left: tuple[str, ...], in_spite: str) -> None:
     if left and not in_spite.strip():
         raise InputError(
             f"Study {study.file.code} is not finished: {'; '.join(left)}. Finish it, or say why it "
-            "is frozen in spite of that."
+            "is frozen in spite of that (--in-spite)."
         )
 
 

@@ -119,6 +119,28 @@ def test_a_frozen_study_takes_nothing_more(store):
     store.append(intent(study="T"))
 
 
+def test_looking_behind_a_code_may_follow_a_freeze_and_nothing_else_may(store):
+    store.append(intent(), freezing())
+    looked = Record(study="S", kind="unblinding", key="CODE", body={"code": "CODE"})
+    store.append(Intent(record=looked, token="u", actor="lab", at=AT))
+    with pytest.raises(FrozenError):
+        store.append(intent("b"))
+    assert store.verify_chain("S").events == 3
+
+
+def test_a_reading_that_was_put_behind_a_freeze_is_found(tmp_path):
+    """A chain whose links are right, made by a program that does not keep to the freeze."""
+    from annot.store import append as writer
+
+    store = connect(str(tmp_path / "store.db"))
+    store.append(intent(), freezing())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(writer, "_refuse_frozen", lambda *_: None)
+        store.append(intent("b"))
+    assert "event 3 joined a study that was frozen" in store.verify_chain("S").fault
+    store.close()
+
+
 def test_nothing_follows_a_freeze_in_its_own_batch(store):
     with pytest.raises(FrozenError, match="nothing joins"):
         store.append(freezing(), intent("b"))

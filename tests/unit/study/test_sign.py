@@ -5,6 +5,7 @@ import json
 import pytest
 
 from annot.errors import InputError
+from annot.exports import write_whole
 from annot.tasks.read import load_read, save_read
 from annot.tasks.reads_sign import showings_of, sign
 from tests.blinded_study import copied, drawn, make_lab, read_all, write_read
@@ -47,6 +48,22 @@ def test_a_change_after_signing_is_seen(package):
         showings_of(package)
 
 
+def test_a_read_that_changes_while_it_is_signed_stays_open(package, monkeypatch):
+    code = code_in(package)
+    path = write_read(package, code, drawn(code))
+    whole = write_whole
+
+    def written_late(target, content, *, replaces):
+        write_read(package, code, drawn(code, longer_px=1.0))
+        whole(target, content, replaces=replaces)
+
+    monkeypatch.setattr("annot.tasks.reads_sign.write_whole", written_late)
+    with pytest.raises(InputError, match="changed while it was signed"):
+        sign(package, code, reader="A")
+    assert showings_of(package)[0].signed is None
+    assert path.stat().st_mode & 0o200
+
+
 def test_a_loop_that_cannot_be_read_is_signed_with_its_reason(package):
     code = code_in(package)
     signed = sign(package, code, reader="A", unreadable="  the appendage is out of the plane ")
@@ -60,6 +77,7 @@ def test_a_loop_that_cannot_be_read_is_signed_with_its_reason(package):
         (drawn("x"), "B", "is the package of reader A; B cannot sign"),
         (drawn("x", frame=7), "A", "cannot be measured"),
         (drawn("x") + drawn("x"), "A", "must be unique"),
+        ([drawn("x")[0] | {"confirmed": False}], "A", "proposed lz-x and nobody confirmed it"),
     ],
 )
 def test_what_is_not_measured_is_not_signed(package, calipers, reader, words):
