@@ -20,6 +20,9 @@ def sign(
     unreadable: Annotated[
         str, typer.Option(help="why the loop cannot be measured, instead of a measurement")
     ] = "",
+    in_pixels: Annotated[
+        bool, typer.Option("--in-pixels", help="leave lengths without a scale in pixels")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="print JSON for machines")] = False,
 ) -> None:
     """Sign "I measured this", or that a loop is not readable; what is signed never changes."""
@@ -28,7 +31,7 @@ def sign(
         return
     if not reader:
         raise InputError("Say who signs: --reader A.")
-    signed = sign_read(folder, code, reader=reader, unreadable=unreadable)
+    signed = sign_read(folder, code, reader=reader, unreadable=unreadable, in_pixels=in_pixels)
     if json:
         say_json(signed.model_dump(mode="json"))
         return

@@ -12,6 +12,7 @@ from annot.exports import CSV, write_whole
 from annot.exports.csv_file import csv_lines
 from annot.sizing.chart import SizeChart
 from annot.store import FREEZE, Anchor, Intent, Query, Record
+from annot.tasks.reads_cases import unpaired
 from annot.tasks.reads_final import FINAL_COLUMNS, Final, final_row, finals_of
 from annot.tasks.reads_kept import reads_of
 from annot.tasks.reads_study import Study
@@ -103,9 +104,18 @@ def open_points(study: Study, finals: list[Final]) -> tuple[str, ...]:
             f"{', '.join(readers)})"
         )
     found += [
+        f"{one.key}: {one.sides[0].reader} alone measured it, though more were asked"
+        for one in unpaired(one.case for one in finals)
+        if one.sides and one.third is None and len(_asked(study, one.loop)) > 1
+    ]
+    found += [
         f"{one.case.key}: {one.case.why}, and no third reader's value" for one in finals if one.open
     ]
     return tuple(found)
+
+
+def _asked(study: Study, loop: str) -> set[str]:
+    return {one.reader for one in study.presentations if one.loop == loop}
 
 
 def _refuse_open(study: Study, left: tuple[str, ...], in_spite: str) -> None:

@@ -26,7 +26,9 @@ class OpenShowing:
     signed: SignedFile | None
 
 
-def sign(folder: Path, code: str, *, reader: str, unreadable: str = "") -> SignedFile:
+def sign(
+    folder: Path, code: str, *, reader: str, unreadable: str = "", in_pixels: bool = False
+) -> SignedFile:
     """Sign one showing's read, or that the loop cannot be read.
 
     The read and its loop are looked at and measured first: what cannot be measured is not signed.
@@ -41,12 +43,14 @@ def sign(folder: Path, code: str, *, reader: str, unreadable: str = "") -> Signe
         Who signs; the package must be theirs.
     unreadable : str
         Why the loop cannot be measured; empty for a read that was measured.
+    in_pixels : bool
+        Whether the reader means to leave lengths without a scale.
 
     Raises
     ------
     AnnotError
-        If it is signed already, is somebody else's, holds no caliper or an unconfirmed one, or
-        cannot be measured.
+        If it is signed already, is somebody else's, holds no caliper, an unconfirmed one or one
+        without a scale that nobody said to leave so, or cannot be measured.
     """
     package = open_package(folder)
     if reader != package.list.reader:
@@ -63,7 +67,7 @@ def sign(folder: Path, code: str, *, reader: str, unreadable: str = "") -> Signe
     package.refuse_damaged_loop(one)
     digest = sha256(package.read_bytes(one)).hexdigest()
     if not unreadable.strip():
-        _refuse_unmeasured(package, one)
+        _refuse_unmeasured(package, one, in_pixels=in_pixels)
     signed = SignedFile(
         code=code,
         reader=reader,
@@ -87,7 +91,7 @@ def sign(folder: Path, code: str, *, reader: str, unreadable: str = "") -> Signe
     return signed
 
 
-def _refuse_unmeasured(package: PackageFolder, one: PresentationPart) -> None:
+def _refuse_unmeasured(package: PackageFolder, one: PresentationPart, *, in_pixels: bool) -> None:
     read = package.read(one)
     try:
         entries = measure_read(ruled(read, beside=package.folder), package.folder)
@@ -103,6 +107,14 @@ def _refuse_unmeasured(package: PackageFolder, one: PresentationPart) -> None:
         raise InputError(
             f"{one.code} is not signed, for a program proposed {', '.join(proposed)} and nobody "
             "confirmed it: confirm it or take it out."
+        )
+    found = [each.measurement for each in entries]
+    bare = [each.caliper.key for each in found if each.result.unit.startswith("px")]
+    if bare and not in_pixels:
+        raise InputError(
+            f"{one.code} is not signed, for {', '.join(dict.fromkeys(bare))} would stand in pixels "
+            "for good: state the loop's scale in its read (an echo loop's own is of kind header), "
+            "or say that pixels are meant (--in-pixels)."
         )
 
 

@@ -316,3 +316,15 @@ def test_the_final_table_is_one_that_the_program_reads_back(apart, tmp_path):
     assert float(rows[1]["reader_sd"]) == 0.0
     assert "stands beside the interval" in rows[1]["warnings"]
     assert rows[0]["apart"].startswith("A and B are")
+
+
+def test_a_case_that_one_reader_alone_measured_is_open(tmp_path):
+    lab = make_lab(tmp_path, planes=1, share=0)
+    for reader, unreadable in (("A", ""), ("B", "shadowed")):
+        package = lab.package(reader)
+        [shown] = open_package(package).list.presentations
+        write_read(package, shown.code, drawn(shown.code))
+        sign(package, shown.code, reader=reader, unreadable=unreadable)
+        collect(lab.study(), package, by=LAB)
+    with pytest.raises(InputError, match="A alone measured it, though more were asked"):
+        freeze(lab.study(), Freezing(table=tmp_path / "final.csv", by=LAB))

@@ -114,3 +114,11 @@ def test_a_spoiled_loop_and_an_unknown_showing_are_refused(package):
 
 def test_a_whole_package_can_be_signed(package):
     assert len(read_all(package)) == 1
+
+
+def test_what_would_stand_in_pixels_is_signed_only_if_that_is_meant(package):
+    code = code_in(package)
+    write_read(package, code, drawn(code), scale=None)
+    with pytest.raises(InputError, match=f"lz-{code} would stand in pixels for good"):
+        sign(package, code, reader="A")
+    assert sign(package, code, reader="A", in_pixels=True).readable
