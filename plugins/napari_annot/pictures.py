@@ -12,6 +12,7 @@ from napari_annot.picture_layer import (
     show_layer_as,
     shows_pixels,
 )
+from napari_annot.visible import SEATED
 
 
 class Pictures:
@@ -82,6 +83,11 @@ class Pictures:
         """Put a loop that came with a layer on the desk and show it; False for other layers."""
         loop = loop_of_layer(layer)
         if loop is None:
+            return False
+        if self._desk.seat.case:
+            self._change(lambda: self._viewer.layers.remove(layer))
+            self._desk.say(SEATED, fault=True)
+            self._desk.changed.emit()
             return False
         file = self._desk.add(loop)
         if self._desk.loops[file] is not loop:
@@ -159,6 +165,7 @@ class Pictures:
     def _swap(self, shown: Loop | None, others: list[Any]) -> None:
         if shown is not None:
             data, arguments, _ = picture_of(shown, self._desk.display)
+            arguments["name"] = self._desk.seat.name_of(arguments["name"])
             self._viewer.add_image(data, **arguments)
             last = len(self._viewer.layers) - 1
             if last > 0:
