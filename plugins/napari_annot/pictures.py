@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from qtpy.QtCore import QTimer
+
 from annot.tasks.open import Loop
 from napari_annot.desk import Desk
 from napari_annot.picture_layer import (
@@ -85,9 +87,9 @@ class Pictures:
         if loop is None:
             return False
         if self._desk.seat.case:
-            self._change(lambda: self._viewer.layers.remove(layer))
-            self._desk.say(SEATED, fault=True)
-            self._desk.changed.emit()
+            layer.visible = False
+            # napari is still adding it: it goes once that is done
+            QTimer.singleShot(0, lambda: self._turn_away(layer))
             return False
         file = self._desk.add(loop)
         if self._desk.loops[file] is not loop:
@@ -97,6 +99,13 @@ class Pictures:
             self._desk.changed.emit()
         self._desk.show(file)
         return True
+
+    def _turn_away(self, layer: Any) -> None:
+        """Take a layer away that has no place in a blinded seat."""
+        if layer in self._viewer.layers:
+            self._change(lambda: self._viewer.layers.remove(layer))
+        self._desk.say(SEATED, fault=True)
+        self._desk.changed.emit()
 
     def _on_removed(self, event: Any) -> None:
         gone = loop_of_layer(event.value)
