@@ -103,7 +103,9 @@ class DockActs(QWidget):
             return True
         answer = dialogs.before_closing(self)
         if answer == "save":
-            if self.desk.read_file is None:
+            if self.seating is not None:
+                self.attempt(self.seating.leave)
+            elif self.desk.read_file is None:
                 self.ask_save()
             else:
                 self.save_read(self.desk.read_file)

@@ -33,6 +33,7 @@ def open_viewer(paths: Sequence[Path]) -> None:
     hide_lists(dock)
     if len(paths) == 1 and holds_package(paths[0]):
         if not sit_down(dock, paths[0]):
+            dock.teardown()
             viewer.close()
             return
     elif paths:

@@ -1,7 +1,7 @@
 """Sitting down: the window of a blinded reader, with all that is off in it."""
 
-from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,12 +62,9 @@ def _limit(dock: "MeasureDock", visible: Visible) -> None:
     """Take away what opens, saves or exports, and what the protocol hides."""
     dock.reading.limit()
     dock.sheet.follows.limit(visible)
-    for pane, shown in zip(
-        dock.bench.panes,
-        (True, True, visible.cross_section, visible.other_reads),
-        strict=True,
-    ):
-        dock.bench.tabs.setTabVisible(dock.bench.tabs.indexOf(pane), shown)
+    shown = {"ellipse": visible.cross_section, "side by side": visible.other_reads}
+    for pane in dock.bench.panes:
+        dock.bench.tabs.setTabVisible(dock.bench.tabs.indexOf(pane), shown.get(pane.kind, True))
     frame = dock.bench.parentWidget()
     if frame is not None and not visible.millimetres:
         frame.hide()
@@ -75,9 +72,7 @@ def _limit(dock: "MeasureDock", visible: Visible) -> None:
 
 
 def _open(dock: "MeasureDock", seating: Seating, code: str) -> None:
-    takes_up: Callable[[Path], bool] = lambda kept: (  # noqa: E731  # the dialog needs its parent
-        dock.autosave.wrote(kept) or dialogs.takes_up(dock, kept)
-    )
+    takes_up = partial(dialogs.takes_up, dock)
     dock.attempt(lambda: seating.open_case(code, takes_up))
 
 

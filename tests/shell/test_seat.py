@@ -31,7 +31,7 @@ from napari_annot.seat_place import take_seat
 from napari_annot.seating import CLOSED, DRAWN, NOT_READABLE, OPEN, SIGNED
 from napari_annot.tools import CALIPER_TOOLS
 from napari_annot.visible import SEATED
-from tests.blinded_study import make_lab
+from tests.blinded_study import drawn, make_lab, write_read
 from tests.shell.test_window import Window, sound_binding, window
 
 __all__ = ["Window", "sound_binding", "window"]  # fixtures of the other file
@@ -321,3 +321,19 @@ def test_collected_numbers_are_those_of_measuring_the_package(seat, package, han
     for one in open_package(package).list.presentations:
         (entry,) = measure_read(load_read(package / one.read), package)
         assert kept[one.code] == pytest.approx(entry.measurement.estimate.value, rel=1e-9)
+
+
+def test_unsaved_work_of_a_case_is_offered_again(window, package, monkeypatch):
+    first = min(open_package(package).list.presentations, key=lambda one: one.order)
+    kept = package / f"{first.code}.read.unsaved.json"
+    path = write_read(package, first.code, drawn(first.code))
+    shutil.copy(path, kept)
+    content = json.loads(path.read_text())
+    content["loops"][0]["calipers"] = []
+    path.write_text(json.dumps(content))
+    monkeypatch.setattr("napari_annot.dialogs.takes_up", lambda _parent, found: found == kept)
+    take_seat(window.dock, package, "A")
+    assert states(window)[0] == DRAWN
+    turn_to(window, 1)
+    assert len(load_read(path).loops[0].calipers) == 1
+    assert not kept.exists()
