@@ -216,6 +216,23 @@ def test_what_is_hidden_stands_nowhere_in_the_window(seat, package):
     assert "Case 1" in seat.dock.stage.caption.text
 
 
+def test_no_value_stands_beside_a_line_while_it_is_drawn(seat):
+    seat.bot.mouseClick(seat.dock.scale.make, LEFT)
+    seat.wait_for_scale()
+    seat.dock.calipers.tools[LANDING.name].click()
+    start, end = (seat.spot(one) for one in ENDS)
+    seat.bot.mouseMove(seat.canvas, start)
+    seat.bot.mousePress(seat.canvas, LEFT, pos=start)
+    for step in range(1, 5):
+        seat.bot.mouseMove(seat.canvas, start + (end - start) * (step / 4))
+        seat.bot.wait(5)
+    seat.bot.wait(400)  # the line rests, so that its number settles
+    assert seat.desk.facts().drafted, "a number is there to be hidden"
+    assert [one for one in all_words(seat) if " mm\n" in one or "95 %: " in one] == []
+    assert LANDING.title in seat.labels()
+    seat.bot.mouseRelease(seat.canvas, LEFT, pos=end)
+
+
 def test_the_search_for_hidden_words_finds_them_where_nothing_is_hidden(window, echo):
     window.dock.open_paths([echo.path])
     draw(window)
