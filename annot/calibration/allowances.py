@@ -120,7 +120,7 @@ WALL_DEPTH_LOG = Allowance(
     value=0.55,
     unit="1",
     meaning="standard uncertainty of the logarithm of the wall's depth: a factor of 1.7",
-    source="that of a depth from 0.3 to 2.0, ln(2.0/0.3)/√12",
+    source="own arithmetic, that of a depth from 0.3 to 2.0, ln(2.0/0.3)/√12",
 )
 LUMEN_DEPTH = Allowance(
     value=0.87,
@@ -133,7 +133,7 @@ LUMEN_DEPTH_LOG = Allowance(
     value=0.61,
     unit="1",
     meaning="standard uncertainty of the logarithm of the lumen's depth: a factor of 1.8",
-    source="that of a depth from 0.3 to 2.5, ln(2.5/0.3)/√12",
+    source="own arithmetic, that of a depth from 0.3 to 2.5, ln(2.5/0.3)/√12",
 )
 PRIMARY_SHARE = Allowance(
     value=0.80,
@@ -146,7 +146,7 @@ PRIMARY_SHARE_U = Allowance(
     value=0.12,
     unit="1",
     meaning="standard uncertainty of the share of primary beam",
-    source="that of a share flat in 0.6 to 1, 0.4/√12",
+    source="own arithmetic, that of a share flat in 0.6 to 1, 0.4/√12",
 )
 BLUR_PX = Allowance(
     value=1.2,

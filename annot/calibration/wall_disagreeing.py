@@ -3,6 +3,8 @@
 import math
 from dataclasses import replace
 
+from annot.calibration.shaft_agreement import sampling_error
+from annot.calibration.shaft_sections import LEAST_NOISE
 from annot.calibration.tube_fit import OUTER, IndexArray, TubeFit, TubeSolution
 from annot.calibration.tube_spread import any_wall, spread_of_sections
 
@@ -27,7 +29,11 @@ def wall_disagreeing(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> 
     u_rel = math.sqrt(spread_of_sections(open_wall, free, kept).covariance[OUTER, OUTER])
     stated_px, free_px = (math.exp(one.shared[OUTER]) for one in (solution, free))
     samples = len(kept) * len(fit.sections.offset_px)
-    worse = samples * ((solution.rms / free.rms) ** 2 - 1.0)
+    # what the model misses, and what a sharp edge leaves between pixels, is the same in every
+    # section: however quiet the picture, it is no word about the wall
+    missed = math.hypot(LEAST_NOISE, sampling_error(fit, solution, kept))
+    left = math.hypot(free.rms, math.sqrt(len(kept)) * missed)
+    worse = samples * (solution.rms**2 - free.rms**2) / left**2
     if abs(free_px / stated_px - 1.0) <= u_rel or worse < DISAGREEING:
         return ""
     return (

@@ -57,9 +57,10 @@ def run(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     from annot.tasks.check.phantom_values import XrayLimits
     from annot.tasks.check.register import Register
     from annot.tasks.check.run import CheckPlan, keep_as_left, keep_check, run_check
+    from annot.tasks.check.strangers import strangers
 
     register = Register(opened(store))
-    register.room(room)
+    known = register.room(room)
     plan = CheckPlan(
         references=tuple(register.reference(name) for name in objects),
         settings=RunSettings(depth_mm=depth, tilt_deg=tilt),
@@ -76,23 +77,30 @@ def run(  # noqa: PLR0913, PLR0917 - each option of the command is an argument
     else:
         kept = keep_check(register, done, by=by)
     doubtful = _doubtful(register, kept, tables or [], journals or [])
+    warnings = (*done.warnings, *strangers(known, loops))
     if json:
         say_json(
             {
                 **kept.facts(),
-                "warnings": list(done.warnings),
-                "in_doubt": [one.facts() for one in doubtful],
+                "warnings": list(warnings),
+                "in_doubt": None if doubtful is None else [one.facts() for one in doubtful],
             }
         )
         return
-    _say(kept, done.check.as_found, done.warnings)
+    _say(kept, done.check.as_found, warnings)
+    if known.modality == "XA":
+        say(
+            f"Taken for granted: phantoms within ± {depth:g} mm of the isocentre (--depth-mm), "
+            f"tilted by at most {tilt:g}° (--tilt-deg)."
+        )
     _say_doubtful(kept, doubtful)
     say_caution()
 
 
 def _doubtful(
     register: "Register", check: "Check", tables: "Sequence[Path]", journals: "Sequence[Path]"
-) -> "tuple[Affected, ...]":
+) -> "tuple[Affected, ...] | None":
+    """Return what a failed check throws doubt on; None where nobody can know it."""
     from annot.tasks.check.affected import affected, last_good
 
     if check.found == "pass":
@@ -100,7 +108,7 @@ def _doubtful(
     good = last_good(register.checks(check.room), check)
     room = register.room(check.room)
     if not room.systems:
-        return ()
+        return None
     return affected(
         room,
         good.taken if good else None,
@@ -137,8 +145,14 @@ def _row(one: "CheckedValue") -> tuple[str, ...]:
     )
 
 
-def _say_doubtful(check: "Check", found: "Sequence[Affected]") -> None:
+def _say_doubtful(check: "Check", found: "Sequence[Affected] | None") -> None:
     if check.found == "pass":
+        return
+    if found is None:
+        say(
+            f"The room was not found good. {check.room} names no imaging system, so which "
+            "measurements that throws doubt on is not known: enter it again with --system."
+        )
         return
     say(
         "The room was not found good. Measurements on its loops since it last was, in the tables "
@@ -148,14 +162,14 @@ def _say_doubtful(check: "Check", found: "Sequence[Affected]") -> None:
         return
     say_table(
         "In doubt",
-        ("taken", "study", "loop", "quantity", ">value", "scale", "in"),
+        ("taken", "study", "loop", "quantity", ">value ± u", "scale", "in"),
         [
             (
                 one.taken,
                 one.study,
                 one.loop,
                 one.quantity,
-                f"{one.value} {one.unit}",
+                one.shown,
                 f"{one.scale_kind} (its own)" if one.own_scale else one.scale_kind,
                 one.source,
             )

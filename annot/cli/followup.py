@@ -23,7 +23,7 @@ def followup(
     rows = [
         (
             one.quantity,
-            one.view,
+            one.where,
             value_with_u(one.before.value, one.before.u),
             value_with_u(one.after.value, one.after.u),
             value_with_u(one.difference.value, one.difference.u),
@@ -33,5 +33,5 @@ def followup(
     ]
     heads = ("quantity", "view", ">before ± u", ">after ± u", ">change ± u", ">95 % interval")
     say_table("Changes, after minus before", heads, rows)
-    say_warnings(f"{one.quantity}, {one.view}: {text}" for one in found for text in one.warnings)
+    say_warnings(f"{one.quantity}, {one.where}: {text}" for one in found for text in one.warnings)
     say_caution()

@@ -34,7 +34,9 @@ def adjudicate(
         return
     cells = [(one.key, one.why, one.third.reader if one.third else "–") for one in asked.disputes]
     say_table("Cases further apart than the protocol allows", ("case", "why", "third"), cells)
-    if to:
+    if to and not asked.showings:
+        say(f"No new showings for {to}: whatever is apart went to a third reader already.")
+    elif to:
         say(
             f"{len(asked.showings)} new showings for {to}, in an order of their own: hand them out "
             f"with annot reads package --reader {to}."

@@ -50,6 +50,8 @@ def remeasure(
     if json:
         say_json({reader: _facts(one) for reader, one in found.items()})
         return
+    if not found:
+        say("No signed read was collected yet, so there is nothing to measure anew.")
     for reader, one in found.items():
         say(f"Reader {reader}: {_words(one)}.")
 

@@ -25,11 +25,11 @@ def export(
 ) -> None:
     """Write every reading that holds now as a measurement table; a stale one stops all of it."""
     with counting("readings written") as count:
-        export_readings(open_study(study), output, count=count)
+        written = export_readings(open_study(study), output, count=count)
     if json:
-        say_json({"table": str(output)})
+        say_json({"table": str(output), "readings": written})
         return
-    say(f"Table: {output}")
+    say(f"Table of {written} readings: {output}")
     say_caution()
 
 

@@ -57,7 +57,9 @@ def section(
 
 
 def _print_section(section: CrossSection) -> None:
-    views = ", ".join(f"{one.words} {one.value:.1f} mm" for one in section.everything_seen)
+    views = ", ".join(
+        f"{one.words} {one.value:.1f} ± {one.u:.1f} mm" for one in section.everything_seen
+    )
     say(f"\n{section.name.words}\n  seen: {views}")
     if section.fit is None:
         return
@@ -117,5 +119,6 @@ def _print_together(group: SideBySide) -> None:
         traced = _cells(check.traced)[0]
         say(
             f"  traced {check.outline}: {check.diameter} {traced}, minus the ellipse of "
-            f"{check.section} {check.difference.value:+.2f} mm (E_n {check.e_n:+.2f})"
+            f"{check.section} {check.difference.value:+.2f} ± "
+            f"{check.difference.u:.2f} mm (E_n {check.e_n:+.2f})"
         )

@@ -74,14 +74,14 @@ def _print(answer: SizeAnswer) -> None:
             one.label,
             shown_share(one.probability),
             shown_share(one.probability_width),
-            _words(one.compression_percent),
-            _words(one.oversize_mm),
-            _words(one.depth_margin_mm),
+            _stacked(one.compression_percent),
+            _stacked(one.oversize_mm),
+            _stacked(one.depth_margin_mm),
         )
         for one in answer.matches
         if not one.outside or one.probability >= 0.005
     ]
-    numbers = ("probability", "by width alone", "compression", "nominal − width", "depth to spare")
+    numbers = ("chance", "by width alone", "compression", "nominal − width", "depth to spare")
     heads = ("row", *(f">{name}" for name in numbers))
     say_table("", heads, rows)
     tipping = [tip for tip in answer.tips if tip.tips][:MOST_TIPS]
@@ -98,6 +98,11 @@ def _print(answer: SizeAnswer) -> None:
     say_warnings(
         [*warnings, *(f"{m.label}: {text}" for m in answer.matches for text in m.warnings)]
     )
+
+
+def _stacked(found: StatedValue | None) -> str:
+    """Return a value above its interval, so that a narrow screen breaks neither."""
+    return _words(found).replace(" (", "\n").removesuffix(")")
 
 
 def _words(found: StatedValue | None) -> str:

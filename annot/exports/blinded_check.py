@@ -13,7 +13,7 @@ from pydicom.dataset import Dataset
 from pydicom.valuerep import PersonName
 
 from annot.errors import InputError
-from annot.exports.deidentification_table import DEVICE_CODES, OPTIONS, TABLE
+from annot.exports.deidentification_table import DEVICE_CODES, DUMMIES, OPTIONS, TABLE
 from annot.loops import Device, Loop, LoopHeader, XrayView, open_loop
 from annot.loops.dicom_file import parse_file
 from annot.loops.display import Display
@@ -34,6 +34,7 @@ _WRITTEN_ANYWAY = " ".join(
     (
         *OPTIONS.values(),
         *DEVICE_CODES.values(),
+        *DUMMIES.values(),
         *(term for rule in TABLE.values() for term in rule.terms),
     )
 )

@@ -1,5 +1,7 @@
 """Read frame timing and heartbeat from a header."""
 
+from collections.abc import Sequence
+
 from annot.loops.attributes import Attributes
 from annot.loops.timing import FrameTimes, StatedTiming, frame_times
 
@@ -57,7 +59,7 @@ def read_r_waves(attributes: Attributes, times: FrameTimes) -> tuple[float, ...]
     if stated is not None:
         if list(stated) != sorted(stated):
             attributes.warn("RWaveTimeVector is not in order of time; it is sorted.")
-        return tuple(sorted(stated))
+        return _each_once(sorted(stated), attributes, "RWaveTimeVector")
     named = attributes.numbers("RWavePointer")
     if named is None or times.times_ms is None:
         return ()
@@ -65,4 +67,13 @@ def read_r_waves(attributes: Attributes, times: FrameTimes) -> tuple[float, ...]
     within = sorted(int(frame) for frame in named if 1 <= frame <= count)
     if len(within) < len(named):
         attributes.warn(f"RWavePointer names frames outside 1 to {count}; those are not used.")
-    return tuple(times.times_ms[frame - 1] for frame in within)
+    waves = [times.times_ms[frame - 1] for frame in within]
+    return _each_once(waves, attributes, "RWavePointer")
+
+
+def _each_once(waves: Sequence[float], attributes: Attributes, keyword: str) -> tuple[float, ...]:
+    """Return R waves in order, each once: a beat of no length is none."""
+    found = tuple(dict.fromkeys(waves))
+    if len(found) < len(waves):
+        attributes.warn(f"{keyword} gives one R wave more than once; it counts once.")
+    return found

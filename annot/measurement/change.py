@@ -15,7 +15,7 @@ from annot.measurement.section_views import (
     seen_length,
     shares_missing,
 )
-from annot.vocabulary.protocol import View
+from annot.vocabulary.protocol import View, moment_key
 
 SAME_VIEW_DEG = 10.0
 
@@ -35,6 +35,8 @@ class Change:
         After minus before.
     correlation : float
         Between the two, through scale, object, system, depth and speed of sound that both share.
+    moment : str
+        Of the cycle; empty where neither side states it.
     """
 
     quantity: str
@@ -43,13 +45,20 @@ class Change:
     after: StatedValue
     difference: StatedValue
     correlation: float
+    moment: str = ""
     warnings: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> str:
+        """The view, with the moment of the cycle where it is stated."""
+        return ", ".join(one for one in (self.view, self.moment) if one)
 
     def facts(self) -> dict[str, object]:
         """Return it for machines."""
         return {
             "quantity": self.quantity,
             "view": self.view,
+            "moment": self.moment or None,
             "before": self.before.as_dict(),
             "after": self.after.as_dict(),
             "difference": self.difference.as_dict(),
@@ -63,7 +72,8 @@ def changes_between(
 ) -> tuple[Change, ...]:
     """Pair every quantity and view that two tables have in common.
 
-    Views are the same where echo planes or both positioner angles lie within 10°.
+    Views are the same where echo planes or both positioner angles lie within 10°. What was taken
+    at another moment of the cycle is another thing and is not paired.
 
     Parameters
     ----------
@@ -72,14 +82,16 @@ def changes_between(
     """
     earlier, later = _groups(before), _groups(after)
     found = []
-    for (quantity, unit, view), rows in earlier:
-        for other_key, others in later:
-            if other_key[:2] == (quantity, unit) and _same(view, other_key[2]):
-                found.append(_change((quantity, unit, view), rows, others))
+    for key, rows in earlier:
+        for other, others in later:
+            same = key[:2] == other[:2] and _same(key[2], other[2])
+            # one that states no moment may be of either, and a note says so
+            if same and (key[3] == other[3] or not (key[3] and other[3])):
+                found.append(_change(key, rows, others))
     return tuple(found)
 
 
-Key = tuple[str, str, View]
+Key = tuple[str, str, View, str]
 Groups = list[tuple[Key, list[MeasuredRow]]]
 
 
@@ -89,16 +101,17 @@ def _groups(rows: Iterable[MeasuredRow]) -> Groups:
         view = _view_of(row)
         if row.unit.startswith("px") or row.u <= 0:
             continue
+        moment = moment_key(row.moment)
         own = next(
             (
                 one
-                for key, one in groups
-                if key[:2] == (row.quantity, row.unit) and _same(key[2], view)
+                for (quantity, unit, seen, when), one in groups
+                if (quantity, unit, when) == (row.quantity, row.unit, moment) and _same(seen, view)
             ),
             None,
         )
         if own is None:
-            groups.append(((row.quantity, row.unit, view), [row]))
+            groups.append(((row.quantity, row.unit, view, moment), [row]))
         else:
             own.append(row)
     return groups
@@ -131,13 +144,15 @@ def _same(one: View, other: View) -> bool:
 
 
 def _change(key: Key, rows: Sequence[MeasuredRow], others: Sequence[MeasuredRow]) -> Change:
-    quantity, unit, view = key
+    quantity, unit, view, _ = key
+    when = sorted({moment_key(one.moment) for one in (*rows, *others)} - {""})
     first, second = (_mean(one) for one in (rows, others))
     shared = float(cross_covariance([first], [second])[0, 0])
     variance = max(first.u**2 + second.u**2 - 2 * shared, 0.0)
     return Change(
         quantity=quantity,
         view=view.title,
+        moment=", ".join(when),
         before=normal_estimate(first.value, first.u, unit),
         after=normal_estimate(second.value, second.u, unit),
         difference=normal_estimate(second.value - first.value, math.sqrt(variance), unit),
@@ -153,6 +168,8 @@ def _mean(rows: Sequence[MeasuredRow]) -> SeenLength:
 
 
 def _notes(rows: Sequence[MeasuredRow], others: Sequence[MeasuredRow]) -> Iterable[str]:
+    if len({moment_key(one.moment) for one in (*rows, *others)}) > 1:
+        yield "the moment of the cycle is stated on one side only, so it may be another one"
     conditions = [sorted({one.conditions for one in side}) for side in (rows, others)]
     if conditions[0] != conditions[1]:
         yield "the two were taken under different conditions, which alone change sizes"

@@ -133,7 +133,8 @@ def summarise(
     Raises
     ------
     InputError
-        If the curve is too short to be smoothed or changes its unit on the way.
+        If the curve is too short to be smoothed, changes its unit on the way, or its times stand
+        still.
     """
     if len(points) < LEAST_FRAMES:
         raise InputError(
@@ -142,8 +143,9 @@ def summarise(
         )
     if len({point.measurement.result.unit for point in points}) > 1:
         raise InputError("The tracked ends leave the part of the picture where the scale holds.")
-    values = np.array([point.measurement.result.value for point in points])
     times = np.asarray(times_ms, dtype=float)
+    _refuse_one_time(points, times)
+    values = np.array([point.measurement.result.value for point in points])
     curve = _Curve(
         points=points,
         times_ms=times,
@@ -165,6 +167,17 @@ def summarise(
         sd_between_beats=float(np.std([t.value for t in tops], ddof=1)) if len(tops) > 1 else None,
         warnings=(*_warnings(beats, r_waves_ms), *_about_noise(curve.drawn)),
     )
+
+
+def _refuse_one_time(points: Sequence[CurvePoint], times_ms: FloatArray) -> None:
+    """Refuse frames of one time: how a curve went between them cannot be told."""
+    still = np.flatnonzero(np.diff(times_ms) <= 0)
+    if still.size:
+        first, second = (points[int(still[0]) + step].frame for step in (0, 1))
+        raise InputError(
+            f"Frames {first} and {second} do not follow one another by the loop's frame times, so "
+            "there is no curve over time: see the times with annot loops."
+        )
 
 
 def _beats(curve: _Curve) -> tuple[BeatExtremes, ...]:

@@ -1,9 +1,9 @@
 """One value out of several readers' values of the same thing, with the errors they share.
 
-Readers of one loop share its object's true size, its depth, its system's error and, where they
-scaled it alike, the scale itself. A mean does not average these away, and a median does not choose
-among them. How far readers are apart stands beside the interval and is not mixed in: it tells how
-well the thing is defined, not how well each reader measured it.
+Readers of one loop share its object's true size, its depth, its tilt, its system's error and, where
+they scaled it alike, the scale itself. A mean does not average these away, and a median does not
+choose among them. How far readers are apart stands beside the interval and is not mixed in: it
+tells how well the thing is defined, not how well each reader measured it.
 """
 
 import math
@@ -43,7 +43,7 @@ class Consensus:
 
 
 def mean_of_readers(sides: Sequence[SeenLength], *, unit: str) -> Consensus:
-    """Return the mean: shared errors add up in full, each reader's own fall with 1/√n.
+    """Return the mean: shared errors and tilt add up in full, each reader's own fall with 1/√n.
 
     Parameters
     ----------
@@ -86,13 +86,18 @@ def median_of_readers(
 
 
 def drawn_together(sides: Sequence[SeenLength], rng: np.random.Generator) -> FloatArray:
-    """Draw the readers' values with what they share drawn once, shape (readers, DRAWS)."""
+    """Draw the readers' values with what they share drawn once, shape (readers, DRAWS).
+
+    The readers are of one loop, whose unknown tilt they share too.
+    """
     names = sorted({name for one in sides for name in one.shared})
     errors = {name: rng.standard_normal(DRAWS) for name in names}
+    tilt = rng.standard_normal(DRAWS)
     return np.array(
         [
             one.value
-            + one.own_u * rng.standard_normal(DRAWS)
+            + one.tilt_u * tilt
+            + math.sqrt(max(one.own_u**2 - one.tilt_u**2, 0.0)) * rng.standard_normal(DRAWS)
             + sum((part * errors[name] for name, part in one.shared.items()), np.zeros(DRAWS))
             for one in sides
         ]

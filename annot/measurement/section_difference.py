@@ -56,10 +56,12 @@ class ModalityDifference:
             else "what is left is more than its uncertainty allows: check scales, frames, landmarks"
         )
         band = "inside" if self.within_band else "outside"
+        seen, told = self.observed, self.predicted
         return (
-            f"X-ray minus ultrasound is {self.observed.value:+.2f} mm, of which geometry alone "
-            f"predicts {self.predicted.value:+.2f}; {rest} (E_n {self.e_n:+.2f}). It lies "
-            f"{band} the published band of {BAND_MM[0]:g} to {BAND_MM[1]:+g} mm ({BAND_SOURCE})."
+            f"X-ray minus ultrasound is {seen.value:+.2f} ± {seen.u:.2f} mm (u), of which geometry "
+            f"alone predicts {told.value:+.2f} ± {told.u:.2f}; {rest} (E_n {self.e_n:+.2f}). It "
+            f"lies {band} the published band of {BAND_MM[0]:g} to {BAND_MM[1]:+g} mm "
+            f"({BAND_SOURCE})."
         )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annot.measurement.measured_row import MeasuredRow
+from annot.vocabulary.measurands import OFFSETS
 
 FloatArray = NDArray[np.float64]
 ULTRASOUND = "US"
@@ -25,7 +26,9 @@ class SeenLength:
     value : float
         In mm.
     own_u : float
-        Standard uncertainty that it shares with no other length.
+        Standard uncertainty that it shares with no other length but through the tilt.
+    tilt_u : float
+        Part of `own_u` from an unknown tilt, which is the same for every reading of its loop.
     shared : mapping
         Signed standard uncertainty by the error it is shared through, such as ``scale:ID``.
     direction_deg : float or None
@@ -37,6 +40,7 @@ class SeenLength:
     own_u: float
     shared: Mapping[str, float] = field(default_factory=dict)
     direction_deg: float | None = None
+    tilt_u: float = 0.0
 
     @property
     def u(self) -> float:
@@ -72,8 +76,10 @@ def shared_parts(row: MeasuredRow) -> dict[str, float]:
         f"depth:{row.depth_group}": (row.depth_group, row.share_depth),
         f"speed:{row.speed_group}": (row.speed_group, row.share_speed),
     }
+    # what stretches lengths moves an offset away from zero, to whichever side it lies
+    way = -1.0 if row.quantity in OFFSETS and row.value < 0 else 1.0
     return {
-        name: row.u * math.sqrt(share)
+        name: way * row.u * math.sqrt(share)
         for name, (identity, share) in parts.items()
         if identity and share is not None and share > 0
     }
@@ -91,6 +97,7 @@ def seen_length(row: MeasuredRow) -> SeenLength:
         own_u=math.sqrt(own),
         shared=shared,
         direction_deg=None if row.view_deg is None else row.view_deg % 180.0,
+        tilt_u=min(row.u * math.sqrt(max(row.share_tilt or 0.0, 0.0)), math.sqrt(own)),
     )
 
 
@@ -102,25 +109,33 @@ def rescaled(seen: SeenLength, value: float, slope: float) -> SeenLength:
         own_u=abs(slope) * seen.own_u,
         shared={name: slope * part for name, part in seen.shared.items()},
         direction_deg=seen.direction_deg,
+        tilt_u=abs(slope) * seen.tilt_u,
     )
 
 
 def mean_length(lengths: Sequence[SeenLength], *, pooled_sd: float = 0.0) -> SeenLength:
     """Return the mean of lengths of one view: repeats, or beats.
 
-    Shared errors average without falling. The own part is the larger of what the rows state and
-    what their scatter shows, divided by √n: a heart's beats differ by more than an end's placing.
+    Shared errors average without falling, and so does the tilt within one loop, which repeats do
+    not change. The rest of the own part is the larger of what the rows state and what their scatter
+    shows, divided by √n: a heart's beats differ by more than an end's placing.
     """
     count = len(lengths)
     names = {name for one in lengths for name in one.shared}
-    stated = float(np.mean([one.own_u**2 for one in lengths]))
+    stated = float(np.mean([max(one.own_u**2 - one.tilt_u**2, 0.0) for one in lengths]))
     variance = max(stated, pooled_sd**2) if count > 1 else stated
+    tilts: dict[str, float] = {}
+    for one in lengths:
+        loop = next((row.loop for row in one.rows), "")
+        tilts[loop] = tilts.get(loop, 0.0) + one.tilt_u / count
+    tilt = math.hypot(*tilts.values())
     return SeenLength(
         rows=tuple(row for one in lengths for row in one.rows),
         value=float(np.mean([one.value for one in lengths])),
-        own_u=math.sqrt(variance / count),
+        own_u=math.hypot(math.sqrt(variance / count), tilt),
         shared={name: sum(one.shared.get(name, 0.0) for one in lengths) / count for name in names},
         direction_deg=lengths[0].direction_deg,
+        tilt_u=tilt,
     )
 
 
@@ -197,6 +212,7 @@ def off_centre(seen: SeenLength, reach_mm: float) -> SeenLength:
         own_u=math.hypot(longer.own_u, scatter),
         shared=longer.shared,
         direction_deg=longer.direction_deg,
+        tilt_u=longer.tilt_u,
     )
 
 

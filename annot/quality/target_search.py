@@ -24,16 +24,14 @@ class TargetRow:
         (row, column) of their centres.
     spacing_mm, u_spacing_mm : float
         Slope of their places over their number, as indicated, and what scatter leaves open.
+    gaps : int
+        How many spacings lie between the outermost targets; one that is not seen counts too.
     """
 
     places_px: FloatArray
     spacing_mm: float
     u_spacing_mm: float
-
-    @property
-    def gaps(self) -> int:
-        """How many spacings lie between the outermost targets."""
-        return len(self.places_px) - 1
+    gaps: int
 
 
 def find_targets(frame: NDArray[np.generic]) -> FloatArray:
@@ -84,7 +82,6 @@ def target_row(
     words = "along the beam" if down else "across the beam"
     if row is None:
         raise InputError(f"no row of four targets or more was found {words}")
-    number = np.arange(len(row.points))
     # one place may be empty: the number of steps follows from the distances
     steps = np.round(np.hypot(*np.diff(row.points, axis=0).T) / row.spacing).astype(int)
     number = np.concatenate([[0], np.cumsum(np.maximum(steps, 1))])
@@ -102,4 +99,5 @@ def target_row(
         places_px=row.points / size,
         spacing_mm=spacing,
         u_spacing_mm=float(np.sqrt(scatter / (middle @ middle))),
+        gaps=int(number[-1]),
     )

@@ -24,6 +24,7 @@ from annot.agreement import (
 )
 from annot.errors import InputError
 from annot.measurement.measured_row import MeasuredRow
+from annot.vocabulary.protocol import moment_key
 
 By = Literal["reader", "repeat", "modality"]
 BY: tuple[By, ...] = ("reader", "repeat", "modality")
@@ -162,7 +163,7 @@ def _readings(
 
 
 def _case(row: MeasuredRow, by: By) -> Case:
-    moment = row.moment or ""
+    moment = moment_key(row.moment)
     if by == "modality":
         return (row.study, row.reader, moment)
     view = "" if row.view_deg is None else f"{row.view_deg:g}"

@@ -182,7 +182,7 @@ def _change(one: Change, axis: Axis) -> ChangePart:
     places = decimals_for(found.u)
     return ChangePart(
         quantity=title_of(one.quantity),
-        view=one.view,
+        view=one.where,
         number=(
             f"{found.value:+.{places}f} {found.unit} "
             f"({found.low:+.{places}f} to {found.high:+.{places}f})"

@@ -1,6 +1,6 @@
 """What two readers both measured, and whether they are further apart than the protocol allows."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
@@ -15,7 +15,7 @@ from annot.sizing.match import region_of
 from annot.store import Event, Query
 from annot.tasks.reads_study import Study
 from annot.tasks.reads_table import measured_row, rows_now
-from annot.vocabulary.protocol import Adjudication
+from annot.vocabulary.protocol import Adjudication, moment_key
 
 ADJUDICATION_KIND = "adjudication"
 SIZED = "landing_zone_width"
@@ -87,13 +87,15 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             f"The protocol {study.protocol.label} sends different size rows to a third reader: "
             "give the chart (--chart)."
         )
-    ever, asked = (codes_asked(adjudications(study, history=past)) for past in (True, False))
+    told = adjudications(study)
+    ever, asked = codes_asked(adjudications(study, history=True)), codes_asked(told)
+    own = {event.record.key: codes_asked([event]) for event in told}
     first = {one.code: one for one in study.presentations if one.repeat_of is None}
     groups: dict[tuple[str, str, str, str], dict[str, list[MeasuredRow]]] = {}
     for row in rows_now(study):
         shown = first.get(row["presentation"])
         if shown is not None:
-            place = (shown.loop, row["quantity"], _moment(row["moment"]), row["unit"])
+            place = (shown.loop, row["quantity"], moment_key(row["moment"]), row["unit"])
             groups.setdefault(place, {}).setdefault(shown.code, []).append(measured_row(row))
     found = []
     for (loop, quantity, moment, unit), rows in groups.items():
@@ -107,10 +109,19 @@ def cases_of(study: Study, chart: SizeChart | None = None) -> list[Case]:
             sides=tuple(
                 sorted((s for c, s in sides.items() if c not in ever), key=lambda s: s.reader)
             ),
-            third=next((s for c, s in sides.items() if c in asked), None),
         )
-        found.append(replace(case, why=_why(case, limits, chart)))
+        third = _third(sides, own.get(case.key, asked))
+        found.append(replace(case, third=third, why=_why(case, limits, chart)))
     return sorted(found, key=lambda one: one.key)
+
+
+def _third(sides: Mapping[str, Side], asked: set[str]) -> Side | None:
+    """Return the value of the reader who was asked about the case.
+
+    Where nobody was, `asked` holds those who were asked about another quantity of the loop: they
+    have seen it as freshly.
+    """
+    return next((side for code, side in sides.items() if code in asked), None)
 
 
 def adjudications(study: Study, *, history: bool = False) -> list[Event]:
@@ -123,10 +134,6 @@ def codes_asked(asked: Iterable[Event]) -> set[str]:
     """Return the showings by which third readers were asked."""
     bodies: list[Any] = [one.record.body for one in asked]
     return {str(body["code"]) for body in bodies}
-
-
-def _moment(text: str | None) -> str:
-    return " ".join((text or "").lower().split())
 
 
 def _side(code: str, rows: Iterable[MeasuredRow]) -> Side:
@@ -167,9 +174,10 @@ def too_far(case: Case, values: tuple[float, float], limits: Adjudication) -> bo
 def _apart(case: Case, values: tuple[float, float], limits: Adjudication) -> str:
     if not too_far(case, values, limits):
         return ""
-    apart = abs(values[0] - values[1])
-    percent = 200 * apart / abs(values[0] + values[1])
-    return f"are {apart:.2f} {case.unit} ({percent:.0f} %) apart"
+    apart, both = abs(values[0] - values[1]), abs(values[0] + values[1])
+    # of two that lie as far on either side of zero there is no share
+    share = f" ({200 * apart / both:.0f} %)" if both else ""
+    return f"are {apart:.2f} {case.unit}{share} apart"
 
 
 def _rows_apart(case: Case, values: tuple[float, float], chart: SizeChart) -> str:

@@ -112,7 +112,7 @@ def _refuse_open(study: Study, left: tuple[str, ...], in_spite: str) -> None:
     if left and not in_spite.strip():
         raise InputError(
             f"Study {study.file.code} is not finished: {'; '.join(left)}. Finish it, or say why it "
-            "is frozen in spite of that."
+            "is frozen in spite of that (--in-spite)."
         )
 
 

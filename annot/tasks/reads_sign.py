@@ -45,7 +45,8 @@ def sign(folder: Path, code: str, *, reader: str, unreadable: str = "") -> Signe
     Raises
     ------
     AnnotError
-        If it is signed already, is somebody else's, holds no caliper, or cannot be measured.
+        If it is signed already, is somebody else's, holds no caliper or an unconfirmed one, or
+        cannot be measured.
     """
     package = open_package(folder)
     if reader != package.list.reader:
@@ -96,6 +97,12 @@ def _refuse_unmeasured(package: PackageFolder, one: PresentationPart) -> None:
         raise InputError(
             f"{one.code} holds no caliper, so there is nothing to sign: measure it, or say why it "
             "is not readable."
+        )
+    proposed = [part.key for loop in read.loops for part in loop.calipers if not part.confirmed]
+    if proposed:
+        raise InputError(
+            f"{one.code} is not signed, for a program proposed {', '.join(proposed)} and nobody "
+            "confirmed it: confirm it or take it out."
         )
 
 

@@ -99,8 +99,8 @@ def measured_row(row: Mapping[str, Any]) -> MeasuredRow:
     return MeasuredRow(**{name: cell for name, cell in cells.items() if cell is not None})
 
 
-def export_readings(study: Study, path: Path, *, count: Count = uncounted) -> None:
-    """Write all readings as a table, whole or not at all.
+def export_readings(study: Study, path: Path, *, count: Count = uncounted) -> int:
+    """Write all readings as a table, whole or not at all, and return how many there are.
 
     Parameters
     ----------
@@ -115,4 +115,13 @@ def export_readings(study: Study, path: Path, *, count: Count = uncounted) -> No
         If one is stale or altered, or the file cannot be written.
     """
     names = [*(column.name for column in COLUMNS), *MORE_COLUMNS]
-    write_whole(path, csv_lines(counted(rows_now(study), count), names), replaces=CSV)
+    written = 0
+
+    def passing() -> Iterator[Row]:
+        nonlocal written
+        for row in rows_now(study):
+            written += 1
+            yield row
+
+    write_whole(path, csv_lines(counted(passing(), count), names), replaces=CSV)
+    return written

@@ -15,6 +15,7 @@ from annot.measurement.section_consensus import Combination, Pair, combination_o
 from annot.measurement.section_difference import ModalityDifference, modality_difference
 from annot.measurement.section_outline import OutlineCheck, outline_checks
 from annot.measurement.section_views import ULTRASOUND, SeenLength, off_centre, views_of
+from annot.vocabulary.protocol import moment_key
 
 __all__ = [
     "NAMES",
@@ -166,7 +167,8 @@ def _name(row: MeasuredRow) -> SectionName:
         quantity=row.quantity,
         reader=row.reader,
         modality=row.modality,
-        moment=row.moment,
+        # however a reader spells it
+        moment=moment_key(row.moment),
     )
 
 

@@ -27,6 +27,7 @@ from annot.sizing import (
     tips_of,
 )
 from annot.tasks.section import JOINT, SEED, sections_of
+from annot.vocabulary.protocol import moment_key
 
 __all__ = [
     "BASES",
@@ -174,7 +175,8 @@ def _depths(rows: Sequence[MeasuredRow], section: CrossSection) -> tuple[SeenLen
         for row in rows
         if row.quantity == "depth"
         and row.unit == "mm"
-        and (row.study, row.reader, row.moment) == (name.study, name.reader, name.moment)
+        and (row.study, row.reader, moment_key(row.moment))
+        == (name.study, name.reader, name.moment)
     ]
     own = [row for row in known if name.modality in (row.modality, JOINT)]
     return views_of(own or known)

@@ -94,11 +94,14 @@ MEASURANDS = {
 OUTCOMES = {
     outcome.name: outcome for measurand in MEASURANDS.values() for outcome in measurand.outcomes
 }
+# lengths with a side
+OFFSETS = {name for name, one in OUTCOMES.items() if one.form == "offset"}
 # what may lie on either side of zero
-SIGNED = {name for name, one in OUTCOMES.items() if one.form == "offset"} | set(FOLLOWING)
+SIGNED = OFFSETS | set(FOLLOWING)
 
 __all__ = [
     "MEASURANDS",
+    "OFFSETS",
     "OUTCOMES",
     "POINT_FORMS",
     "SIGNED",

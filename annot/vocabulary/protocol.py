@@ -33,6 +33,11 @@ def moment_of(words: str | None) -> Moment | None:
     return next((one for one in MOMENTS if one == plain), None)
 
 
+def moment_key(words: str | None) -> str:
+    """Return what tells whether two moments in somebody's words are one; empty where none is."""
+    return moment_of(words) or " ".join((words or "").lower().split())
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
     """One view in which a quantity is wanted.

@@ -11,6 +11,8 @@ import tempfile
 import time
 from typing import Any
 
+import numpy as np
+
 from annot.geometry import PixelPoint
 
 CALIPERS, STEPS, ON_FRAME = 200, 60, 3
@@ -41,7 +43,6 @@ def lines(count: int, frames: int) -> list[tuple[int, tuple[float, float], tuple
 def bare_viewer(path: Any) -> Any:
     """Open the bare viewer with the loop and a Shapes layer of as many lines."""
     import napari
-    import numpy as np
 
     from annot.loops import LoopArray, open_loop
 
@@ -135,7 +136,14 @@ def measured(scene: Any, tool: Any, layer: Any) -> tuple[list[float], list[float
         redrawn()
         ours.append(ms(lambda: (desk.changed.emit(), redrawn())))
         shape[moved] = shape[moved] + [0, 0.5, 0.5]
-        theirs.append(ms(lambda: (setattr(layer, "data", shape), redrawn())))
+
+        def move_theirs(vertices: np.ndarray = shape[moved]) -> None:
+            # what the viewer's own mouse does with a line in hand
+            layer._data_view.edit(moved, vertices)
+            layer.refresh()
+            redrawn()
+
+        theirs.append(ms(move_theirs))
     desk.arm(None)
     return model, ours, theirs
 

@@ -12,6 +12,7 @@ from annot.store import Query, Store
 from annot.tasks.check.reference import Room
 from annot.tasks.check.register import CHAIN, Check
 from annot.tasks.check.sweep_journal import journal_lines
+from annot.uncertainty.rounding import decimals_for
 
 NEEDED = ("study", "loop", "sop_instance_uid", "quantity", "value", "unit", "scale_kind")
 SCALED_BY_ROOM = frozenset({"header", "borrowed", "given", ""})
@@ -30,6 +31,8 @@ class Affected:
         on it, though an uneven field would.
     source : str
         The table or store it stands in.
+    u : str
+        Standard uncertainty in the same unit, empty where the table has none.
     """
 
     study: str
@@ -42,6 +45,17 @@ class Affected:
     taken: str
     own_scale: bool
     source: str
+    u: str = ""
+
+    @property
+    def shown(self) -> str:
+        """Value with its uncertainty and unit, to be read."""
+        try:
+            number, u = float(self.value), float(self.u)
+        except ValueError:
+            return f"{self.value} {self.unit}, no u stated"
+        places = decimals_for(u)
+        return f"{number:.{places}f} ± {u:.{places}f} {self.unit}"
 
     def facts(self) -> dict[str, object]:
         """Return it for machines."""
@@ -87,7 +101,7 @@ def affected(
     if not room.systems:
         raise InputError(
             f"Room {room.name} names no imaging system, so its loops are not known: enter it again "
-            "with --system, as annot check sweep shows it."
+            "with --system, which annot check run and the journal of annot check sweep name."
         )
     rows = [*_of_tables(tables), *(_of_store(store) if store else ())]
     taken = _where_and_when(journals, {one["sop_instance_uid"] for _, one in rows})
@@ -110,6 +124,7 @@ def _affected(row: Mapping[str, str], day: str, source: str) -> Affected:
         taken=day or "not known",
         own_scale=kind not in SCALED_BY_ROOM,
         source=source,
+        u=row.get("u", ""),
     )
 
 

@@ -91,7 +91,7 @@ def _value(
         row.gaps * row.u_spacing_mm,
         key="check:targets",
         unit="mm",
-        source=f"{row.gaps + 1} targets, centre to centre",
+        source=f"{len(row.places_px)} targets, centre to centre",
     )
     true = rectangular(
         span,
@@ -107,7 +107,7 @@ def _value(
         quantity="distance_along_beam" if down else "distance_across_beam",
         target=f"{reference.name}{where}",
         limits=Tolerance(low=-half, high=half),
-        note=f"error over {span:g} mm, {row.gaps + 1} targets",
+        note=f"error over {span:g} mm, {len(row.places_px)} targets",
     )
 
 

@@ -205,33 +205,38 @@ def dependence(
     on
         Which of the two.
 
+    Where one geometry was seen several times its mean counts, so that repeats are no difference.
     What phantoms share (their certificate, their place) cancels, so only the scatter between frames
     counts where there are three or more.
     """
     targets = dict.fromkeys(value.target for _, value in values)
     for target in targets:
-        mine = [(where, value) for where, value in values if value.target == target]
-        if len({where for where, _ in mine}) < 2:
+        seen: dict[str, list[CheckedValue]] = {}
+        for where, value in values:
+            if value.target == target:
+                seen.setdefault(where, []).append(value)
+        if len(seen) < 2:
             continue
-        ordered = sorted(mine, key=lambda one: one[1].value)
-        low, high = ordered[0], ordered[-1]
+        means = {where: float(np.mean([one.value for one in own])) for where, own in seen.items()}
+        low, high = min(means, key=means.__getitem__), max(means, key=means.__getitem__)
+        u = math.hypot(_mean_u(seen[low]), _mean_u(seen[high]))
         yield judged(
-            _known(high[1].value - low[1].value, _apart_u(low[1], high[1]), on),
+            _known(means[high] - means[low], u, on),
             quantity=f"{on}_dependence",
             target=target,
-            note=f"from {low[0]} to {high[0]}",
+            note=f"from {low} to {high}",
         )
 
 
-def _apart_u(one: CheckedValue, other: CheckedValue) -> float:
-    """Return the uncertainty of a difference from the frames' scatter, where that is known."""
+def _mean_u(values: Sequence[CheckedValue]) -> float:
+    """Return the uncertainty of a mean from the frames' scatter, where that is known."""
     own = [
         float(np.std(each.readings, ddof=1)) / math.sqrt(len(each.readings))
         if len(each.readings) > 2
         else each.u
-        for each in (one, other)
+        for each in values
     ]
-    return math.hypot(*own)
+    return math.hypot(*own) / len(own)
 
 
 def _known(value: float, u: float, name: str) -> MeasurementResult:

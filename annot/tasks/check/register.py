@@ -35,6 +35,8 @@ class Check:
         After somebody set the room right; empty where nothing was changed.
     missing : tuple of str
         What was looked for and not found.
+    missing_left : tuple of str
+        The same after somebody set the room right.
     by, at : str and datetime
         Who entered it and when.
     """
@@ -47,6 +49,7 @@ class Check:
     as_found: tuple[CheckedValue, ...]
     as_left: tuple[CheckedValue, ...] = ()
     missing: tuple[str, ...] = ()
+    missing_left: tuple[str, ...] = ()
     note: str = ""
     by: str = ""
     at: datetime = field(default=datetime(1970, 1, 1, tzinfo=UTC))
@@ -60,13 +63,14 @@ class Check:
     @property
     def found(self) -> Verdict:
         """Verdict as found: an object that was not found or fitted leaves a check undecided."""
-        seen = overall(self.as_found)
-        return "undecided" if self.missing and seen in {"pass", "no limits"} else seen
+        return _verdict(self.as_found, self.missing)
 
     @property
     def left(self) -> Verdict:
         """Verdict as left: as found where nothing was changed."""
-        return overall(self.as_left) if self.as_left else self.found
+        if self.as_left or self.missing_left:
+            return _verdict(self.as_left, self.missing_left)
+        return self.found
 
     def as_body(self) -> dict[str, Any]:
         """Return it in plain values, to be kept."""
@@ -78,6 +82,7 @@ class Check:
             "as_found": [one.as_body() for one in self.as_found],
             "as_left": [one.as_body() for one in self.as_left],
             "missing": list(self.missing),
+            "missing_left": list(self.missing_left),
             "note": self.note,
         }
 
@@ -95,6 +100,11 @@ class Check:
         }
 
 
+def _verdict(values: tuple[CheckedValue, ...], missing: tuple[str, ...]) -> Verdict:
+    seen = overall(values)
+    return "undecided" if missing and seen in {"pass", "no limits"} else seen
+
+
 def _check(event: Event) -> Check:
     body: Any = event.record.body
     return Check(
@@ -106,6 +116,7 @@ def _check(event: Event) -> Check:
         as_found=tuple(map(value_from_body, body["as_found"])),
         as_left=tuple(map(value_from_body, body["as_left"])),
         missing=tuple(body["missing"]),
+        missing_left=tuple(body.get("missing_left", ())),
         note=body["note"],
         by=event.actor,
         at=event.at,

@@ -273,7 +273,7 @@ def _speaks_now(chart: RoomChart) -> bool:
 
 def _warnings(last: Check | None, charts: Sequence[RoomChart]) -> list[str]:
     """Return what is missing, and one line for each chart that speaks."""
-    found = list(last.missing) if last else []
+    found = [*last.missing, *(f"as left: {one}" for one in last.missing_left)] if last else []
     for chart in charts:
         trial = "" if chart.limits else ", by limits that are not recorded"
         quantity = chart.name.quantity.replace("_", " ")

@@ -114,7 +114,7 @@ def keep_as_left(register: Register, key: str, run: CheckRun, *, by: str, reason
     found = [one for one in checks if one.key == key]
     if not found:
         raise InputError(f"Room {run.check.room} has no check '{key}': see annot check due.")
-    left = replace(found[0], as_left=run.check.as_found)
+    left = replace(found[0], as_left=run.check.as_found, missing_left=run.check.missing)
     register.change_check(left, by=by, reason=reason)
     return next(one for one in register.checks(run.check.room) if one.key == key)
 

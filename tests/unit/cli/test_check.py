@@ -9,10 +9,12 @@ from typer.testing import CliRunner
 from annot.cli import check_run
 from annot.cli.main import app
 from annot.errors import InputError
+from annot.loops.header_glance import glance
 from annot.quality.judgement import judged
 from annot.tasks.check.affected import Affected
 from annot.tasks.check.reference import Reference, Room
 from annot.tasks.check.register import Check, register_at
+from annot.tasks.check.strangers import strangers
 from annot.uncertainty import Tolerance, propagate, stated
 from tests.bench.archive import make_archive
 
@@ -126,10 +128,13 @@ def test_measurements_in_doubt_are_listed_and_the_rest_counted(store, capsys):
     )
     check_run._say_doubtful(good, [one])
     assert capsys.readouterr().out == ""
-    check_run._say_doubtful(bad, [one] * 40)
+    exact = replace(one, value="26.559611309747915", u="0.5012")
+    check_run._say_doubtful(bad, [one] * 39 + [exact])
+    assert exact.shown == "26.56 ± 0.50 mm"
     words = capsys.readouterr().out
     assert "since it last was, in the tables and the store that were named: 40." in words
     assert "sphere (its own)" in words
+    assert "30.0 mm, no u stated" in " ".join(words.split())
     assert "10 more: see --json." in words
 
 
@@ -145,3 +150,42 @@ def test_what_is_no_room_or_object_is_refused(tmp_path, arguments, words):
     answer = CliRunner().invoke(app, command)
     assert answer.exit_code != 0
     assert words in (answer.output + answer.stderr + str(answer.exception))
+
+
+def test_a_loop_that_may_not_be_the_rooms_is_said(tmp_path):
+    make_archive(tmp_path, 40)
+    path = next(one for one in sorted(tmp_path.rglob("*.dcm")) if glance(one).modality == "XA")
+    path = path.rename(tmp_path / "ball.dcm")
+    seen = glance(path)
+    assert seen.station
+    assert seen.system != seen.station
+    rooms = [
+        Room(name="lab", modality="XA", every_days=30, systems=one)
+        for one in ((), ("0badc0de",), (seen.station,), (seen.system,))
+    ]
+    nameless, other, machine, software = (strangers(one, [path]) for one in rooms)
+    assert (
+        f"lab names none: if it is this room's, enter the room again with --system {seen.station}"
+        in nameless[0]
+    )
+    assert "lab names only 0badc0de" in other[0]
+    assert machine == software == ()
+    (modality,) = strangers(
+        Room(name="echo", modality="US", every_days=30, systems=(seen.station,)), [path]
+    )
+    assert (
+        modality
+        == "ball.dcm is XA, and echo is entered for US: look whether it is this room's loop"
+    )
+
+
+def test_a_room_without_systems_is_not_said_to_have_no_measurements_in_doubt(store, capsys):
+    register = register_at(str(store))
+    bad = register.add_check(check(date(2026, 3, 1), 9.0), by="QA")
+    assert check_run._doubtful(register, bad, [], []) is None
+    check_run._say_doubtful(bad, None)
+    words = " ".join(capsys.readouterr().out.split())
+    assert (
+        "lab names no imaging system, so which measurements that throws doubt on is not known"
+        in words
+    )

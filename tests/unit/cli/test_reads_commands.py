@@ -35,6 +35,8 @@ def test_from_signing_to_the_frozen_table(lab, tmp_path):
 
 def read_and_collect(lab):
     codes = {}
+    early = said("reads", "remeasure", lab.folder, "--reason", "too early")
+    assert "No signed read was collected yet" in early
     for reader, longer in (("A", 0.0), ("B", 20.0)):
         package = lab.packages / reader
         assert "open" in said("reads", "sign", package)
@@ -58,6 +60,7 @@ def settle(lab, code, tmp_path):
     assert case["why"].startswith("A and B are 4.1")
     assert "1 cases, 0 measured by one reader alone; in 1" in said("reads", "status", lab.folder)
     assert "1 new showings for C" in said("reads", "adjudicate", lab.folder, "--to", "C")
+    assert "No new showings for C" in said("reads", "adjudicate", lab.folder, "--to", "C")
 
     content = (lab.packages / "B" / f"{code}.read.json").read_text()
     better = tmp_path / "better.json"
@@ -73,7 +76,7 @@ def settle(lab, code, tmp_path):
 
 def close(lab, tmp_path):
     table, final = tmp_path / "readings.csv", tmp_path / "final.csv"
-    said("reads", "export", lab.folder, "-o", table)
+    assert "Table of 2 readings" in said("reads", "export", lab.folder, "-o", table)
     with table.open(newline="", encoding="utf-8") as stream:
         rows = {row["reader"]: row for row in csv.DictReader(stream)}
     assert rows["B"]["read_version"] == "2"

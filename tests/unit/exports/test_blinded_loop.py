@@ -233,6 +233,17 @@ def test_moments_of_frames_move_to_an_invented_day_and_keep_their_distances(tmp_
     assert str(first.FrameAcquisitionDateTime).startswith("20000101000000")
 
 
+def test_a_name_that_every_enhanced_copy_bears_is_no_leak(tmp_path):
+    """A loop whose names were taken out before, of a patient born on the invented day."""
+    source = planted.planted_loop(tmp_path / "in", "xa_clean", frames=2)
+    enhanced(source, ["20190823235959.990000", "20190824000000.056667"])
+    dataset = pydicom.dcmread(source)
+    dataset.PatientName, dataset.PatientBirthDate = "REMOVED", "20000101"
+    dataset.save_as(source)
+    copy, _ = blind(source, tmp_path / "out")
+    assert pydicom.dcmread(copy).DeviceSerialNumber == "REMOVED"
+
+
 def test_a_table_of_intensities_keeps_its_entries_and_no_byte_more(tmp_path):
     source = planted.planted_loop(tmp_path / "in", "xa_clean")
     dataset = pydicom.dcmread(source)

@@ -138,3 +138,16 @@ def test_a_heart_rate_of_zero_is_unknown(write_loop, stated, rate):
     header = read_header(write_loop(HeartRate=stated))
     assert header.heart_rate == rate
     assert any("HeartRate" in sentence for sentence in header.warnings) == (stated == 0)
+
+
+@pytest.mark.parametrize(
+    ("stated", "waves"),
+    [
+        ({"RWaveTimeVector": [12.5, 12.5, 800.0, 800.0]}, (12.5, 800.0)),
+        ({"RWavePointer": [1, 3, 3]}, (0, 80)),
+    ],
+)
+def test_an_r_wave_that_is_stated_twice_counts_once(write_loop, stated, waves):
+    header = read_header(write_loop(FrameTime=40, **stated))
+    assert header.r_wave_times_ms == waves
+    assert any("more than once" in sentence for sentence in header.warnings)

@@ -80,3 +80,13 @@ def test_the_median_of_fewer_than_three_is_their_mean():
     sides = [side(20.0, 0.5), side(21.0, 0.5)]
     assert median_of_readers(sides, unit="mm", rng=rng()) == mean_of_readers(sides, unit="mm")
     assert mean_of_readers(sides[:1], unit="mm").spread is None
+
+
+def test_the_tilt_of_a_loop_is_one_for_all_its_readers():
+    """Three readers who differ by nothing but a shared tilt know the middle no better than one."""
+    sides = [
+        SeenLength(rows=(), value=20.0, own_u=math.hypot(0.4, 0.01), tilt_u=0.4) for _ in range(3)
+    ]
+    assert mean_of_readers(sides, unit="mm").estimate.u == pytest.approx(0.4, rel=1e-3)
+    found = median_of_readers(sides, unit="mm", rng=rng())
+    assert found.estimate.u == pytest.approx(0.4, rel=0.01)

@@ -205,8 +205,20 @@ def test_an_end_that_does_not_come_back_is_known_less_well():
 
 @pytest.mark.parametrize(("swing_px", "warned"), [(0.0, True), (20.0, False)])
 def test_a_curve_that_moves_little_beside_its_noise_says_so(swing_px, warned):
-    one = across(70, 170, u_end_px=1.0)
     times = [33.3 * n for n in range(30)]
+    found = summarise(followed_curve(times, swing_px), times, rng=np.random.default_rng(1))
+    assert any("little beside its noise" in text for text in found.warnings) == warned
+
+
+def test_frames_of_one_time_give_no_curve():
+    times = [33.3 * n for n in range(30)]
+    times[7] = times[6]
+    with pytest.raises(InputError, match="Frames 6 and 7 do not follow one another"):
+        summarise(followed_curve(times, 20.0), times, rng=np.random.default_rng(1))
+
+
+def followed_curve(times, swing_px):
+    one = across(70, 170, u_end_px=1.0)
     right = 170 + swing_px * np.cos(np.array(times) / 150) + RNG.normal(0, 1.0, 30)
     frames = tuple(
         TrackedFrame(
@@ -219,6 +231,4 @@ def test_a_curve_that_moves_little_beside_its_noise_says_so(swing_px, warned):
     )
     references = [FrameReference(sop_instance_uid="1.2.3", frame=n) for n in range(30)]
     track = Track(start=0, frames=frames, lost=(), drift_px=0.0)
-    curve = measure_track(one, track, references, plain_scale(0.2), modality="XA")
-    found = summarise(curve, times, rng=np.random.default_rng(1))
-    assert any("little beside its noise" in text for text in found.warnings) == warned
+    return measure_track(one, track, references, plain_scale(0.2), modality="XA")

@@ -103,6 +103,8 @@ def test_an_expected_difference_between_modalities_is_not_called_an_error():
     assert abs(found.e_n) < 0.01
     assert expected > 0.5
     assert "geometry alone predicts" in found.words
+    assert f"{found.observed.value:+.2f} ± {found.observed.u:.2f} mm" in found.words
+    assert f"{found.predicted.value:+.2f} ± {found.predicted.u:.2f};" in found.words
 
 
 def test_a_wrong_scale_between_modalities_is_what_is_left():

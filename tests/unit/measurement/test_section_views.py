@@ -93,6 +93,18 @@ def test_repeats_of_a_view_average_their_own_error_and_keep_the_shared_one():
     assert mean.shared["scale:us-1"] == pytest.approx(0.015 * 20)
 
 
+def test_repeats_do_not_average_the_tilt_of_their_loop():
+    """By hand: of u = 0.5 mm tilt makes 0.4 and the ends 0.3; a loop's tilt is one for all."""
+    one = replace(row(24.0, loop="L001"), u=0.5, share_scale=None, share_tilt=0.64, share_ends=0.36)
+    three = mean_length([seen_length(one)] * 3)
+    assert three.u == pytest.approx(math.hypot(0.4, 0.3 / math.sqrt(3)))
+    assert mean_length([three, three]).u == pytest.approx(math.hypot(0.4, 0.3 / math.sqrt(6)))
+    all_tilt = seen_length(replace(one, share_tilt=1.0, share_ends=0.0))
+    assert mean_length([all_tilt]).u == pytest.approx(0.5)
+    elsewhere = [seen_length(replace(one, loop=name)) for name in ("L001", "L002")]
+    assert mean_length(elsewhere).u == pytest.approx(0.5 / math.sqrt(2))
+
+
 def test_beats_that_scatter_more_than_their_ends_are_believed():
     beats = [row(value, view_deg=0.0, beat=k) for k, value in enumerate([18.0, 20.0, 22.0])]
     [mean] = views_of(beats)

@@ -135,6 +135,14 @@ def test_targets_are_measured_centre_to_centre_in_both_directions():
         assert row.u_spacing_mm < 0.05
 
 
+def test_a_target_that_is_not_seen_leaves_the_distance_of_the_outermost_as_it_is():
+    """Seven places 10 mm apart, one of them empty: 60 mm, and a scale 4 % off makes it 62.4."""
+    places = np.array([[50.0, 40.0 + 40 * n] for n in (0, 1, 2, 4, 5, 6)])
+    row = target_row(places, (0.25, 0.26), down=False, expected_mm=10)
+    assert (row.gaps, len(row.places_px)) == (6, 6)
+    assert row.gaps * row.spacing_mm == pytest.approx(62.4)
+
+
 def test_a_wrong_region_shows_and_an_empty_picture_is_refused():
     row = target_row(find_targets(echo()), (0.2, 0.26), down=False, expected_mm=10)
     assert row.spacing_mm == pytest.approx(10.4, abs=0.05)

@@ -14,14 +14,14 @@ from annot.store import FrozenError
 from annot.tasks.package_folder import open_package
 from annot.tasks.reads_adjudicate import adjudicate, disputes_of
 from annot.tasks.reads_amend import Amendment, amend
-from annot.tasks.reads_cases import cases_of
+from annot.tasks.reads_cases import _apart, _third, cases_of
 from annot.tasks.reads_collect import collect
 from annot.tasks.reads_final import FINAL_TABLE, finals_of
 from annot.tasks.reads_freeze import Freezing, freeze
 from annot.tasks.reads_key import unblind
 from annot.tasks.reads_sign import sign
 from annot.tasks.reads_status import status_of
-from tests.blinded_study import LAB, drawn, make_lab, read_all
+from tests.blinded_study import LAB, drawn, make_lab, read_all, write_read
 from tests.unit.study.conftest import copy_of
 
 # px that reader B draws longer than A on the first loop: 120 px are 24.9 mm there
@@ -210,6 +210,44 @@ def test_a_dispute_that_an_amendment_settles_needs_no_third_value(apart, tmp_pat
     amend(study, Amendment(code=code, read=path), by=LAB, reason="slip of the hand")
     assert not disputes_of(apart.study())
     assert [one.rule for one in finals_of(apart.study())] == ["mean", "mean"]
+
+
+def with_moment(lab, reader, words):
+    """Sign one reader's package with the moment in the reader's own words."""
+    package = lab.package(reader)
+    for one in open_package(package).list.presentations:
+        longer = APART_PX if reader == "B" else 0.0
+        [caliper] = drawn(one.code, longer_px=longer)
+        write_read(package, one.code, [caliper | {"moment": words}])
+        sign(package, one.code, reader=reader)
+    collect(lab.study(), package, by=LAB)
+
+
+def test_readers_who_spell_a_moment_otherwise_are_compared(tmp_path):
+    lab = make_lab(tmp_path, planes=1, share=0)
+    with_moment(lab, "A", "End systole")
+    with_moment(lab, "B", "end-systole")
+    [case] = cases_of(lab.study())
+    assert case.key == "L001/landing_zone_width/end_systole"
+    assert case.why.startswith("A and B are 4.1")
+
+
+def test_the_reader_who_was_asked_about_a_case_decides_it(apart):
+    """Another reader, asked about another quantity of the loop, also measured this one."""
+    adjudicate(apart.study(), third="C", by=LAB)
+    answered(apart, 0.0)
+    [case] = [one for one in cases_of(apart.study()) if one.why]
+    sides = {side.code: side for side in (*case.sides, case.third)}
+    other, own = case.sides[0].code, case.third.code
+    assert _third(sides, {own}) is case.third
+    assert _third({other: sides[other]}, {own}) is None
+    assert _third(sides, {other}) is sides[other]
+
+
+def test_values_as_far_on_either_side_of_zero_are_apart_without_a_share(apart):
+    [case, _] = cases_of(apart.study())
+    limits = apart.study().protocol.adjudication
+    assert _apart(case, (-1.5, 1.5), limits) == "are 3.00 mm apart"
 
 
 # ------------------------------------------------------------ the end

@@ -77,6 +77,7 @@ def test_a_loop_that_cannot_be_read_is_signed_with_its_reason(package):
         (drawn("x"), "B", "is the package of reader A; B cannot sign"),
         (drawn("x", frame=7), "A", "cannot be measured"),
         (drawn("x") + drawn("x"), "A", "must be unique"),
+        ([drawn("x")[0] | {"confirmed": False}], "A", "proposed lz-x and nobody confirmed it"),
     ],
 )
 def test_what_is_not_measured_is_not_signed(package, calipers, reader, words):

@@ -18,9 +18,10 @@ from annot.tasks.audit import verify
 from annot.tasks.check.affected import affected, last_good
 from annot.tasks.check.due import due_dates
 from annot.tasks.check.echo_run import EchoLimits, look_for_targets
+from annot.tasks.check.phantom_values import dependence
 from annot.tasks.check.reference import Reference, Room
 from annot.tasks.check.register import CHAIN, Check, register_at
-from annot.tasks.check.run import CheckPlan, run_check
+from annot.tasks.check.run import CheckPlan, CheckRun, keep_as_left, run_check
 from annot.uncertainty import Tolerance, propagate, stated
 from tests.unit.quality.test_phantom_search import echo
 
@@ -290,3 +291,22 @@ def test_a_picture_without_targets_says_so(phantom):
     found = look_for_targets(phantom(pixels=flat), [TARGETS], EchoLimits())
     assert found.values == ()
     assert len(found.missing) == 2
+
+
+def test_a_room_set_right_whose_object_was_not_found_again_is_not_good(register):
+    kept = register.add_check(check(date(2026, 1, 5), 5.0), by="QA")
+    run = CheckRun(
+        check=check(date(2026, 1, 6), 0.0, missing=("grid was not found",)), seen=(), warnings=()
+    )
+    left = keep_as_left(register, kept.key, run, by="QA", reason="set right")
+    assert (left.found, left.left) == ("fail", "undecided")
+    nothing = replace(run, check=replace(run.check, as_found=()))
+    assert keep_as_left(register, kept.key, nothing, by="QA", reason="again").left == "undecided"
+
+
+def test_repeats_of_one_geometry_are_no_dependence_on_geometry():
+    seen = [("near", value(-1.0)), ("near", value(1.0)), ("far", value(0.5))]
+    (apart,) = dependence(seen)
+    assert (apart.value, apart.note) == (pytest.approx(0.5), "from near to far")
+    # own arithmetic: 0.2 of each value, a mean of two beside one
+    assert apart.u == pytest.approx(0.2 * np.sqrt(1 / 2 + 1))

@@ -37,6 +37,18 @@ def test_each_study_quantity_reader_modality_and_moment_stands_alone():
     assert [one.fit is not None for one in sections] == [True] * 6
 
 
+def test_one_moment_spelled_in_two_ways_is_one_cross_section():
+    rows = [
+        *echo_rows(OVAL, (0, 45), moment="end systole"),
+        *echo_rows(OVAL, (90, 135), moment="End-systole"),
+        row(25.0, quantity="depth", moment="END SYSTOLE"),
+    ]
+    [section] = sections_of(rows)
+    assert (section.name.moment, len(section.everything_seen)) == ("end_systole", 4)
+    [answer] = answers_of(rows, CHART)
+    assert answer.basis.depth is not None
+
+
 def test_different_moments_are_compared_but_never_averaged():
     small = Ellipse(largest=20.0, smallest=15.0, orientation_deg=30.0)
     rows = [
