@@ -1,6 +1,7 @@
 """A reader's blinded seat: a package's cases one at a time, saved, signed and closed. No Qt."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -92,8 +93,15 @@ class Seating:
         if code == self.code:
             return
         self.leave()
+        one = self._package.showing(code)
+        with self._called_as_shown(one):
+            self._open(one, takes_up)
+        self.code = code
+        self._showings = showings_of(self._package.folder)
+        self._desk.say(self._desk.seat.closed)
+
+    def _open(self, one: PresentationPart, takes_up: TakesUp) -> None:
         package = self._package
-        one = package.showing(code)
         package.refuse_damaged_loop(one)
         package.read(one)
         signed = package.signed(one)
@@ -109,9 +117,6 @@ class Seating:
         except AnnotError:
             self._desk.seat = before
             raise
-        self.code = code
-        self._showings = showings_of(package.folder)
-        self._desk.say(self._desk.seat.closed)
 
     def leave(self) -> None:
         """Save the case on the desk; what is half drawn is given up.
@@ -146,12 +151,27 @@ class Seating:
         filing.save(desk, desk.read_file)
         package = self._package
         one = package.showing(self.code)
-        signed = sign(package.folder, self.code, reader=self.reader, unreadable=unreadable)
+        with self._called_as_shown(one):
+            signed = sign(package.folder, self.code, reader=self.reader, unreadable=unreadable)
         desk.arm(None)
         desk.history.forget()
         desk.seat = self._seat(one, signed)
         self._showings = showings_of(package.folder)
         desk.say(f"{desk.seat.case}: {NOT_READABLE if unreadable else SIGNED}, and closed.")
+
+    @contextmanager
+    def _called_as_shown(self, one: PresentationPart) -> Iterator[None]:
+        """Let a refusal name the case as the list does: its code is the name of its files."""
+        try:
+            yield
+        except AnnotError as fault:
+            title = self._title(one.code, one.order)
+            shown = (
+                fault.message
+                if title.endswith(one.code)
+                else fault.message.replace(one.code, title)
+            )
+            raise InputError(shown) from None
 
     def _seat(self, one: PresentationPart, signed: SignedFile | None) -> Seat:
         return Seat(
