@@ -16,6 +16,7 @@ from annot.tasks.reads_study import Study, open_study
 from synthetic_dicom.cases import write_case
 
 CODE, SEED, LAB = "HARBOUR", 3, "lab"
+HIDE = "header, other_reads, repeats"
 PROTOCOL = """\
 annot_protocol: 1
 name: harbour
@@ -25,7 +26,7 @@ size_by: largest
 landing_zone_inside_mm: 10
 conditions: [rhythm]
 adjudication: {apart_mm: 2, final: FINAL}
-blinding: {hide: [header, other_reads, repeats], hidden_repeat_share: SHARE}
+blinding: {hide: [HIDE], hidden_repeat_share: SHARE}
 views:
   echo_any: {modality: US}
 quantities:
@@ -62,6 +63,7 @@ def make_lab(
     final: str = "adjudicator",
     planes: int = 2,
     store: str = "study.sqlite",
+    hide: str = HIDE,
 ) -> Lab:
     """Make, prepare and assign a study of so many echo planes of one invented patient."""
     loops, packages = folder / "loops", folder / "out"
@@ -69,7 +71,8 @@ def make_lab(
     for name in ("us_000", "us_045", "us_090", "us_135")[:planes]:
         write_case(name, loops, frames=2, encoding="explicit")
     protocol = folder / "harbour.yaml"
-    protocol.write_text(PROTOCOL.replace("SHARE", str(share)).replace("FINAL", final))
+    text = PROTOCOL.replace("SHARE", str(share)).replace("FINAL", final)
+    protocol.write_text(text.replace("HIDE", hide))
     ring = KeyRing(path=folder / "key.json", passphrase="twelve letters", cost=1 << 14)
     plan = StudyPlan(
         folder=folder / "study", code=CODE, protocol=str(protocol), by=LAB, store=store

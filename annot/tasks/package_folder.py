@@ -92,6 +92,11 @@ class PackageFolder:
                 yield path.name
 
 
+def holds_package(path: Path) -> bool:
+    """Whether a folder is a reader's package."""
+    return (path / PACKAGE_FILE).is_file()
+
+
 def open_package(folder: Path) -> PackageFolder:
     """Open a reader's package.
 

@@ -54,4 +54,5 @@ class Caption:
             self._overlay.visible = bool(words)
 
     def _name(self) -> str:
-        return "" if self._desk.loop is None else self._desk.loop.header.path.name
+        loop = self._desk.loop
+        return "" if loop is None else self._desk.seat.name_of(loop.header.path.name)

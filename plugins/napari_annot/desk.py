@@ -28,6 +28,7 @@ from napari_annot.screen_state import Aids, Facts, ScreenState
 from napari_annot.standings import Standing, Standings, standing_of
 from napari_annot.state import resolve
 from napari_annot.tools import Tool, Trace, trace_of
+from napari_annot.visible import OPEN_SEAT
 
 NOBODY = Read(reader="", loops=())
 
@@ -70,7 +71,7 @@ class Desk(DrawingAids):
         self.read_file: Path | None = None
         self.ghost: Ghost | None = None
         self.carried: Carried | None = None
-        self._saved = NOBODY
+        self._saved, self.seat = NOBODY, OPEN_SEAT
         self.message = ""
         self.message_is_fault = False
         self._resolved: tuple[Facts, ScreenState] | None = None
@@ -182,8 +183,12 @@ class Desk(DrawingAids):
         if tool is not None and self.shown is None:
             self.say("Open a loop before drawing on it.", fault=True)
             return
+        if tool is not None and self.seat.closed:
+            self.say(self.seat.closed, fault=True)
+            tool = None
         self.tool, self.draft, self.asked = tool, None, None
-        self.say(tool.hint if tool else "")
+        if tool is not None or not self.seat.closed:
+            self.say(tool.hint if tool else "")
         self.changed.emit()
 
     def draw(self, draft: Draft | None) -> None:
@@ -311,6 +316,7 @@ class Desk(DrawingAids):
             placing=self.placing,
             ghost=self.ghost,
             carried=self.carried,
+            seat=self.seat,
             unsaved=self.unsaved,
             can_undo=self.history.can_undo,
             can_redo=self.history.can_redo,
@@ -363,11 +369,14 @@ class Desk(DrawingAids):
         self.fit_wanted.emit(file, request)
 
     def _do(self, read: Read) -> None:
-        if read != self.read:
+        if read == self.read:
+            self.changed.emit()
+        elif self.seat.closed:
+            self.say(self.seat.closed, fault=True)
+            self.changed.emit()
+        else:
             self.history.keep(self.read)
             self._turn_to(read)
-        else:
-            self.changed.emit()
 
     def _turn_to(self, read: Read) -> None:
         self.read = read

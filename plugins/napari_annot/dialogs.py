@@ -4,7 +4,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from qtpy.QtWidgets import QFileDialog, QMessageBox, QWidget
+from qtpy.QtWidgets import QFileDialog, QInputDialog, QMessageBox, QWidget
+
+from annot.reads.signed_file import MEANING
 
 READ_FILES, TABLE_FILES = "Read files (*.json)", "Tables (*.csv)"
 PROTOCOLS = "Protocols (*.yaml *.yml)"
@@ -79,6 +81,35 @@ def before_closing(parent: QWidget) -> Closing:
         button.Discard: "discard",
     }
     return answers.get(answer, "stay")
+
+
+def ask_seat(parent: QWidget, fault: str = "") -> str | None:
+    """Ask who sits down in a blinded seat; None where nobody does."""
+    words = "Blinded read. Your reader's code:"
+    code, given = QInputDialog.getText(
+        parent, "Who reads?", f"{fault}\n\n{words}" if fault else words
+    )
+    return code.strip() if given else None
+
+
+def signs(parent: QWidget) -> bool:
+    """Ask whether the reader stands behind a case; nothing is signed by a Return too many."""
+    box = QMessageBox(parent)
+    box.setWindowTitle("Sign")
+    box.setText(f"Sign this case: \u201c{MEANING}\u201d?")
+    box.setInformativeText("It is closed then: only the laboratory amends it, with a reason.")
+    yes = box.addButton(MEANING, QMessageBox.ButtonRole.AcceptRole)
+    box.setDefaultButton(box.addButton(QMessageBox.StandardButton.Cancel))
+    box.exec()
+    return box.clickedButton() is yes
+
+
+def ask_why_unreadable(parent: QWidget) -> str | None:
+    """Ask why a case cannot be measured; None where it can."""
+    reason, given = QInputDialog.getText(
+        parent, "Not readable", "Why can this case not be measured? It is signed and closed then."
+    )
+    return reason.strip() if given else None
 
 
 def takes_up(parent: QWidget, kept: Path) -> bool:

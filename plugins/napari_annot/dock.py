@@ -34,6 +34,9 @@ from napari_annot.loupe import Loupe
 from napari_annot.plots import Plotter
 from napari_annot.read_panel import ReadPanel
 from napari_annot.scale_panel import ScalePanel
+from napari_annot.seat_panel import SeatPanel
+from napari_annot.seat_place import close_menus, shown_follows
+from napari_annot.seating import Seating
 from napari_annot.sheet_panel import SheetPanel
 from napari_annot.stage import Stage
 from napari_annot.table_panel import TablePanel
@@ -69,6 +72,8 @@ class MeasureDock(DockActs):
         self.carrier, self.autosave = Carrier(self.desk), Autosave(self.desk)
         self.finder, self.thumbnails = Finder(self.desk), Thumbnails(self.desk)
         self._width_asked = False
+        self.seating: Seating | None = None
+        self.seat: SeatPanel | None = None
         self._guard = ClosingGuard(self.may_close)
         self.stage = Stage(napari_viewer, self.desk)
         self.loops, self.scale, self.display = LoopsPanel(), ScalePanel(), DisplayPanel()
@@ -120,6 +125,8 @@ class MeasureDock(DockActs):
         self._guard.watch(self.window())
         self._bench_place.settle(self.window())
         self.parts.settle(self.window(), self.bench)
+        if self.seating is not None:
+            close_menus(self)
         if not self._width_asked:
             self._width_asked = True
             # the docks below know their least widths only once they are shown
@@ -143,8 +150,11 @@ class MeasureDock(DockActs):
     def refresh(self) -> None:
         """Show what lies on the desk."""
         state = self.desk.state()
+        if self.seating is None:
+            self.loops.show_state(state)
+        elif self.seat is not None:
+            self.seat.show_cases(self.seating.cases())
         for panel in (
-            self.loops,
             self.display,
             self.scale,
             self.calipers,
@@ -154,6 +164,7 @@ class MeasureDock(DockActs):
             panel.show_state(state)
         self.sheet.show_sheet(self.desk.sheet(), self.desk.asked)
         follows = follows_of(self.desk.findings, current=self.desk.findings_current)
+        follows = shown_follows(follows, self.desk.seat.visible)
         self.sheet.follows.show_follows(follows, self.desk.chart_name)
         self.headline.setText(state.scale.headline)
         self.tabs.setTabText(READ_TAB, "Read (unsaved)" if state.unsaved else "Read")

@@ -12,7 +12,9 @@ from napari_annot.desk import Desk
 from napari_annot.read_panel import ReadPanel
 from napari_annot.scale_entry import request_of
 from napari_annot.scale_panel import ScalePanel
+from napari_annot.seating import Seating
 from napari_annot.tools import Tool
+from napari_annot.visible import SEATED
 
 
 class DockActs(QWidget):
@@ -22,6 +24,7 @@ class DockActs(QWidget):
     autosave: Autosave
     scale: ScalePanel
     reading: ReadPanel
+    seating: Seating | None
 
     def open_paths(self, paths: list[Path]) -> None:
         """Open every loop below the paths; what cannot be opened is told in the status line."""
@@ -33,7 +36,7 @@ class DockActs(QWidget):
                 more = f" ({len(faults) - 1} more files failed)" if len(faults) > 1 else ""
                 self.desk.say(f"{faults[0]}{more}", fault=True)
 
-        self.attempt(open_all)
+        self.attempt_openly(open_all)
 
     def make_scale(self) -> None:
         """Scale the loop on show as entered."""
@@ -59,7 +62,7 @@ class DockActs(QWidget):
             filing.load(self.desk, path)
             self.desk.say(f"Loaded {path.name}.")
 
-        self.attempt(load)
+        self.attempt_openly(load)
 
     def save_read(self, path: Path) -> None:
         """Save the read."""
@@ -68,7 +71,7 @@ class DockActs(QWidget):
             filing.save(self.desk, path)
             self.desk.say(f"Saved {path.name}.")
 
-        self.attempt(save)
+        self.attempt_openly(save)
 
     def export_table(self, path: Path) -> None:
         """Write the table as CSV."""
@@ -77,7 +80,7 @@ class DockActs(QWidget):
             rows = filing.export(self.desk, path)
             self.desk.say(f"Wrote {rows} row{'s' if rows != 1 else ''} to {path.name}.")
 
-        self.attempt(export)
+        self.attempt_openly(export)
 
     def take_up_left_behind(self) -> None:
         """Take up unsaved work of a window that had no read file and is gone."""
@@ -90,15 +93,19 @@ class DockActs(QWidget):
             kept[0].unlink(missing_ok=True)
             self.desk.say("Took up unsaved work: state the reader and save it.")
 
-        self.attempt(take_up)
+        self.attempt_openly(take_up)
 
     def may_close(self) -> bool:
         """Ask what becomes of unsaved work; False where the window is to stay."""
+        if self.seating is not None:
+            self.attempt(self.seating.leave)
         if not self.desk.unsaved:
             return True
         answer = dialogs.before_closing(self)
         if answer == "save":
-            if self.desk.read_file is None:
+            if self.seating is not None:
+                self.attempt(self.seating.leave)
+            elif self.desk.read_file is None:
                 self.ask_save()
             else:
                 self.save_read(self.desk.read_file)
@@ -114,6 +121,14 @@ class DockActs(QWidget):
         except AnnotError as fault:
             self.desk.say(fault.message, fault=True)
         self.desk.changed.emit()
+
+    def attempt_openly(self, action: Callable[[], object]) -> None:
+        """Run what a person asked for, unless they sit in a blinded seat."""
+
+        def refuse() -> None:
+            raise InputError(SEATED)
+
+        self.attempt(action if self.seating is None else refuse)
 
     def arm(self, tool: Tool | None) -> None:
         """Take a tool in hand."""
@@ -186,13 +201,13 @@ class DockActs(QWidget):
         """Ask which size chart to use."""
         path = dialogs.ask_chart(self)
         if path:
-            self.attempt(lambda: self.desk.set_chart(path))
+            self.attempt_openly(lambda: self.desk.set_chart(path))
 
     def state_protocol(self, name: str) -> None:
         """Read by another protocol."""
         kept = self.desk.read_file
         beside = None if kept is None else kept.parent
-        self.attempt(lambda: self.desk.state_protocol(name, beside=beside))
+        self.attempt_openly(lambda: self.desk.state_protocol(name, beside=beside))
 
     def ask_protocol(self) -> None:
         """Ask for a protocol of one's own; where none is chosen the present one stays."""

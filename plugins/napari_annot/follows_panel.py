@@ -15,6 +15,7 @@ from napari_annot.follows_state import (
     SizeBlock,
     SizeLine,
 )
+from napari_annot.visible import EVERYTHING, Visible
 from napari_annot.wording import joined
 
 WORKING = "Working out what follows …"
@@ -38,6 +39,7 @@ class FollowsPanel(QWidget):
         self.save, self.export = QPushButton("Save read …"), QPushButton("Export table …")
         self.working, self.advice, self.owed = QLabel(WORKING), QLabel(NO_ADVICE), QLabel()
         self._shown: tuple[Follows, str] | None = None
+        self._visible = EVERYTHING
         for label in (self.advice, self.owed):
             label.setWordWrap(True)
             label.setMinimumWidth(1)
@@ -46,11 +48,24 @@ class FollowsPanel(QWidget):
         self._layout.setSpacing(5)
         for part in (self.sections, self.sizes, self.advice, self.working, self.chart):
             self._layout.addWidget(part)
-        self._layout.addWidget(side_by_side(self.save, self.export, stretch=ALL))
+        self._files = side_by_side(self.save, self.export, stretch=ALL)
+        self._layout.addWidget(self._files)
         self._layout.addWidget(self.owed)
         self.chart.clicked.connect(self.chart_wanted)
         self.save.clicked.connect(self.save_wanted)
         self.export.clicked.connect(self.export_wanted)
+
+    def limit(self, visible: Visible) -> None:
+        """Show no more than a blinded reader may see, and neither save nor export."""
+        self._visible = visible
+        self._files.hide()
+        self.chart.setVisible(visible.size_rows)
+        for part, shown in (
+            (self.sections, visible.cross_section),
+            (self.sizes, visible.size_rows),
+        ):
+            if not shown:
+                part.hide()
 
     def show_follows(self, follows: Follows, chart_name: str) -> None:
         """Show what follows, and which chart it is set against."""
@@ -58,9 +73,10 @@ class FollowsPanel(QWidget):
         if (follows, chart_name) == self._shown:
             return
         self._shown = (follows, chart_name)
-        self.sections = self._replaced(self.sections, _sections(follows.sections))
-        sizes = _sizes(follows, chart_name)
-        self.sizes = self._replaced(self.sizes, sizes)
+        if self._visible.cross_section:
+            self.sections = self._replaced(self.sections, _sections(follows.sections))
+        if self._visible.size_rows:
+            self.sizes = self._replaced(self.sizes, _sizes(follows, chart_name))
         self.advice.setVisible(bool(follows.sizes))
         self.chart.setToolTip(f"In use: {chart_name}" if chart_name else NO_CHART)
         self.owed.setVisible(bool(follows.owed))

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from qtpy.QtCore import QTimer
+
 from annot.tasks.open import Loop
 from napari_annot.desk import Desk
 from napari_annot.picture_layer import (
@@ -12,6 +14,7 @@ from napari_annot.picture_layer import (
     show_layer_as,
     shows_pixels,
 )
+from napari_annot.visible import SEATED
 
 
 class Pictures:
@@ -83,6 +86,11 @@ class Pictures:
         loop = loop_of_layer(layer)
         if loop is None:
             return False
+        if self._desk.seat.case:
+            layer.visible = False
+            # napari is still adding it: it goes once that is done
+            QTimer.singleShot(0, lambda: self._turn_away(layer))
+            return False
         file = self._desk.add(loop)
         if self._desk.loops[file] is not loop:
             # the same file opened once more: the loop that lies on the desk stays
@@ -91,6 +99,13 @@ class Pictures:
             self._desk.changed.emit()
         self._desk.show(file)
         return True
+
+    def _turn_away(self, layer: Any) -> None:
+        """Take a layer away that has no place in a blinded seat."""
+        if layer in self._viewer.layers:
+            self._change(lambda: self._viewer.layers.remove(layer))
+        self._desk.say(SEATED, fault=True)
+        self._desk.changed.emit()
 
     def _on_removed(self, event: Any) -> None:
         gone = loop_of_layer(event.value)
@@ -159,6 +174,7 @@ class Pictures:
     def _swap(self, shown: Loop | None, others: list[Any]) -> None:
         if shown is not None:
             data, arguments, _ = picture_of(shown, self._desk.display)
+            arguments["name"] = self._desk.seat.name_of(arguments["name"])
             self._viewer.add_image(data, **arguments)
             last = len(self._viewer.layers) - 1
             if last > 0:

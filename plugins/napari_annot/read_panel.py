@@ -90,6 +90,15 @@ class ReadPanel(QWidget):
         for statement in (*self._words, self.pressure, self.plane):
             statement.setEnabled(state.shown is not None)
 
+    def limit(self) -> None:
+        """Leave only what a blinded reader states: plane and conditions."""
+        for row in (self.reader, self.study, self.protocol, self._implant):
+            row.setEnabled(False)
+            self._form.setRowVisible(row, False)
+        for button in (self.load, self.save, self.export, self.take_up):
+            button.setEnabled(False)
+            button.hide()
+
     @property
     def _words(self) -> tuple[ChoiceField, ...]:
         return (self.loading, self.rhythm, self.filling, self.moment)
@@ -109,11 +118,11 @@ class ReadPanel(QWidget):
         self._form.addRow("Reader", self.reader)
         self._form.addRow("Study", self.study)
         self._form.addRow("Protocol", self.protocol)
-        implant = side_by_side(self.implant_mm, self.implant_tolerance_mm, stretch=ALL)
-        implant.setToolTip(
+        self._implant = side_by_side(self.implant_mm, self.implant_tolerance_mm, stretch=ALL)
+        self._implant.setToolTip(
             "Nominal width of the device implanted, and its tolerance; for follow-up"
         )
-        self._form.addRow("Implant mm, ±", implant)
+        self._form.addRow("Implant mm, ±", self._implant)
         heading = QLabel("This loop")
         heading.setStyleSheet("font-weight: bold;")
         self._form.addRow(heading)

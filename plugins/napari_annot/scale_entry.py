@@ -34,13 +34,31 @@ KIND_TITLES: dict[ScaleKind, str] = {
 FIELDS: dict[ScaleKind, tuple[str, ...]] = {
     "catheter": (
         *("size", "tolerance_mm", "device", "surface", "other_mm", "filling", "filling_percent"),
-        *("named", "depth", "overrule"),
+        *("named", "material", "depth", "overrule"),
     ),
-    "markers": ("size", "tolerance_mm", "count", "tilt_deg", "named", "depth", "overrule"),
-    "sphere": ("size", "tolerance_mm", "named", "depth", "overrule"),
-    "grid": ("size", "tolerance_mm", "tilt_deg", "named", "depth", "overrule"),
-    "step": ("size", "tolerance_mm", "count", "tilt_deg", "named", "depth", "overrule"),
-    "segment": ("size", "tolerance_mm", "u_end_px", "tilt_deg", "named", "depth", "overrule"),
+    "markers": (
+        "size",
+        "tolerance_mm",
+        "count",
+        "tilt_deg",
+        "named",
+        "material",
+        "depth",
+        "overrule",
+    ),
+    "sphere": ("size", "tolerance_mm", "named", "material", "depth", "overrule"),
+    "grid": ("size", "tolerance_mm", "tilt_deg", "named", "material", "depth", "overrule"),
+    "step": ("size", "tolerance_mm", "count", "tilt_deg", "named", "material", "depth", "overrule"),
+    "segment": (
+        "size",
+        "tolerance_mm",
+        "u_end_px",
+        "tilt_deg",
+        "named",
+        "material",
+        "depth",
+        "overrule",
+    ),
     "header": ("u_percent", "depth", "overrule"),
     "given": ("mm_per_px", "u_percent", "overrule"),
     "borrowed": ("lender", "depth", "overrule"),
@@ -86,6 +104,7 @@ class ScaleEntry:
     tilt_deg: float | None = None
     count: float | None = None
     named: str = ""
+    material: str = ""
     mm_per_px: float | None = None
     u_percent: float | None = None
     lender: str = ""
@@ -156,8 +175,8 @@ def _object_fields(entry: ScaleEntry, trace: Trace | None) -> dict[str, object]:
     readings = trace.readings()
     fields = dict(readings[0]) if len(readings) == 1 else {"readings": readings}
     fields |= _stated(tolerance_mm=entry.tolerance_mm) | _depth_fields(entry) | _overrule(entry)
-    if entry.named.strip():
-        fields["object"] = entry.named.strip()
+    words = {"object": entry.named.strip(), "material": entry.material.strip()}
+    fields |= {name: word for name, word in words.items() if word}
     if entry.kind == "catheter":
         fields["size_fr" if entry.french else "size_mm"] = entry.size
         fields |= {"surface": entry.surface, "filling": entry.filling, "device": entry.device}
@@ -222,6 +241,7 @@ def _object_entry(request: ObjectRequest) -> ScaleEntry:
         tilt_deg=request.placing.tilt_deg,
         count=request.count,
         named=size.object_name,
+        material=request.material,
     )
 
 

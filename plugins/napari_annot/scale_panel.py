@@ -79,7 +79,7 @@ class ScalePanel(QWidget):
         self.u_end_px = NumberField("u of an end", "not stated: 1 px", highest=50)
         self.tilt_deg = NumberField("Tilt", "not stated", highest=60, zero=True)
         self.count = NumberField("Count", "not counted", highest=200)
-        self.named = _line("same size, same object")
+        self.named, self.material = _line("same size, same object"), _line("not stated")
         self.apart = DepthField()
         self.mm_per_px = NumberField("Scale", "state it", highest=10)
         self.u_percent = NumberField("Relative u", "not stated", highest=100)
@@ -117,6 +117,7 @@ class ScalePanel(QWidget):
             tilt_deg=self.tilt_deg.stated,
             count=self.count.stated,
             named=self.named.text(),
+            material=self.material.text(),
             mm_per_px=self.mm_per_px.stated,
             u_percent=self.u_percent.stated,
             lender=self.lender.chosen,
@@ -133,6 +134,7 @@ class ScalePanel(QWidget):
         self.lender.choose(entry.lender)
         self.overrule.setText(entry.overrule)
         self.named.setText(entry.named)
+        self.material.setText(entry.material)
         self.size_mm_or_fr.state(entry.size)
         for name in (
             "tolerance_mm",
@@ -199,6 +201,7 @@ class ScalePanel(QWidget):
             ("tilt_deg", "Tilt within ± °", self.tilt_deg),
             ("count", "Count", self.count),
             ("named", "Which object", self.named),
+            ("material", "Made of", self.material),
             ("mm_per_px", "mm per px", self.mm_per_px),
             ("u_percent", "Relative u %", self.u_percent),
             ("depth", "Depth apart", self.apart),

@@ -19,6 +19,7 @@ from napari_annot.drawing import Draft
 from napari_annot.end_placing import EndPlacing
 from napari_annot.standings import Standing, State
 from napari_annot.tools import Tool, Trace
+from napari_annot.visible import OPEN_SEAT, Seat
 
 Points = tuple[PixelPoint, ...]
 
@@ -135,6 +136,7 @@ class ScreenState:
     can_redo: bool
     message: str
     message_is_fault: bool
+    seat: Seat = OPEN_SEAT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,3 +166,4 @@ class Facts:
     can_redo: bool
     message: str
     message_is_fault: bool
+    seat: Seat = OPEN_SEAT

@@ -29,6 +29,7 @@ NO_SCALE, DOUBTFUL, STALE, FITTING, UNSURE = (
     "fitting …",
     "to confirm",
 )
+READ = "✓ read"  # in place of a value that the reader is not to see
 TRACED_ANEW = "the reference object was traced anew: make the scale again"
 COMPONENT_WORDS = {
     "scale": "reading the scale",
@@ -164,17 +165,22 @@ def _filled(empty: Cell, shown: _Stands, facts: Facts, stale: Mapping[str, str])
     answer = shown.answer
     unit = answer.unit
     word, why = _amiss(shown, facts, stale)
-    return replace(
+    stands = replace(
         empty,
         key=shown.caliper.key,
+        sign="…" if word == FITTING else WARNING if word else "",
+        word=word,
+    )
+    if not facts.seat.visible.millimetres:
+        return replace(stands, value=READ)
+    return replace(
+        stands,
         value=answer.value.removesuffix(unit).strip(),
         interval=answer.interval,
         unit=UNIT_SIGNS.get(unit, unit),
         shares=_shares(answer.measurement),
         provisional=answer.provisional,
-        sign="…" if word == FITTING else WARNING if word else "",
-        word=word,
-        why=(*why, *(one for one in answer.warnings if one not in why)),
+        why=facts.seat.visible.remarks(dict.fromkeys((*why, *answer.warnings))),
     )
 
 
@@ -193,7 +199,7 @@ def _amiss(shown: _Stands, facts: Facts, stale: Mapping[str, str]) -> tuple[str,
     """Return what is amiss with a cell as a word, and the same in full; the worst comes first."""
     scale = shown.answer.measurement.scale
     fitting = facts.standings[shown.part.file].state == "fitting"
-    doubts = scale_doubts(scale)
+    doubts = facts.seat.visible.remarks(scale_doubts(scale))
     faults = (
         (fitting, FITTING, ("the scale is being fitted",)),
         (isinstance(scale, NoScale), NO_SCALE, doubts),

@@ -55,7 +55,7 @@ class SheetCell(QPushButton):
             return (DRAWING, cell.value, cell.word)
         if cell.filled:
             sign = PROVISIONAL_SIGN if cell.provisional else ""
-            unit = "" if cell.unit in ("mm", "mm²", "°") else f" {cell.unit}"
+            unit = "" if cell.unit in ("", "mm", "mm²", "°") else f" {cell.unit}"
             return (f"{sign}{cell.value}{unit}", cell.interval, f"{cell.sign} {cell.word}".strip())
         if self._offered:
             return ("▸", NEXT, "")
@@ -166,7 +166,9 @@ def paint_bar(painter: QPainter, room: QRectF, shares: Shares) -> None:
 
 def _tip(cell: Cell) -> str:
     lines = [cell.title]
-    if cell.filled:
+    if cell.filled and not cell.interval:
+        lines.append(cell.value)
+    elif cell.filled:
         lines.append(f"{cell.value} {cell.unit} (value ± standard uncertainty)")
         lines.append(f"95 % interval {cell.interval} {cell.unit}")
     if cell.shares:

@@ -79,6 +79,7 @@ def column_of(view: SheetView, facts: Facts) -> ViewColumn:
         here=facts.shown in files,
         asked=view.view is not None,
         sign=NO_PLANE if echo and plane is None else "",
+        names=files if facts.seat.visible.file_name else (),
     )
 
 

@@ -286,5 +286,5 @@ def _show_head(head: QPushButton, column: ViewColumn) -> None:
     head.setChecked(column.here)
     asked = "" if column.asked else "\nThe protocol does not know this view."
     plane = "\nState the echo plane under Read." if column.sign else ""
-    names = "\n".join(column.files)
-    head.setToolTip(f"{names}{asked}{plane}")
+    names = "\n".join(column.names)
+    head.setToolTip(f"{names}{asked}{plane}".strip())

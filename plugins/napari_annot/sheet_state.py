@@ -97,6 +97,8 @@ class ViewColumn:
         Whether the protocol knows this view.
     sign : str
         What is amiss with the view itself: an echo plane that nobody stated.
+    names : tuple of str
+        Of its loops, as far as they are shown.
     """
 
     title: str
@@ -106,6 +108,7 @@ class ViewColumn:
     here: bool = False
     asked: bool = True
     sign: str = ""
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,6 +39,7 @@ class Sheetwork(Assistance):
     chart: SizeChart | None
     chart_name: str
     shown: str | None
+    tool: Tool | None
     frame: int
     message: str
     suggestions: dict[str, int]
@@ -70,6 +71,7 @@ class Sheetwork(Assistance):
             dict(facts.traces),
             facts.shown,
             facts.selected,
+            facts.seat,
             self.findings,
         )
         if self._sheet is None or self._sheet[0] != seen:
@@ -125,7 +127,10 @@ class Sheetwork(Assistance):
         frame, why = self._suggested(column.file, fresh=fresh)
         if frame is not None:
             self.frame_wanted.emit(frame)
-        self.arm(next(one for one in CALIPER_TOOLS if one.name == cell.quantity))
+        tool = next(one for one in CALIPER_TOOLS if one.name == cell.quantity)
+        self.arm(tool)
+        if self.tool is not tool:
+            return
         self.asked = Asked(
             quantity=cell.quantity, file=column.file, repeat=repeat or cell.next_repeat
         )

@@ -1,4 +1,4 @@
-"""Everything between desk and viewer that needs no Qt: picture, lines, mouse, caption."""
+"""Everything between desk and viewer that is no widget: picture, lines, mouse, caption."""
 
 from typing import Any
 

@@ -1,9 +1,12 @@
 """What the screen shows, worked out from what lies on the desk: a pure function, no Qt."""
 
+from collections.abc import Sequence
+
 from annot.calibration import device_offers, protects_its_scale
 from annot.measurement import Caliper
 from annot.reads import Conditions, LoopRead
 from annot.tasks.open import Loop
+from annot.tasks.read import rules_of
 from napari_annot import wording
 from napari_annot.aid_lines import aid_lines, landmarks_on
 from napari_annot.answers import Answer, label_of
@@ -44,8 +47,8 @@ def resolve(facts: Facts) -> ScreenState:
         conditions=part.conditions if part else Conditions(),
         plane_deg=part.view.plane_deg if part else None,
         reader=facts.read.reader,
-        study=facts.read.study or "",
-        protocol=facts.read.protocol,
+        study=(facts.read.study or "") if facts.seat.visible.file_name else "",
+        protocol=facts.read.protocol if facts.seat.visible.file_name else rules_of(facts.read).name,
         implant=facts.read.implant,
         placing=facts.placing,
         ghost=_ghost(facts) is not None,
@@ -58,6 +61,7 @@ def resolve(facts: Facts) -> ScreenState:
         can_redo=facts.can_redo,
         message=facts.message,
         message_is_fault=facts.message_is_fault,
+        seat=facts.seat,
     )
 
 
@@ -71,12 +75,12 @@ def _loop_lines(facts: Facts) -> tuple[LoopLine, ...]:
         LoopLine(
             file=part.file,
             number=number,
-            name=facts.loops[part.file].header.path.name,
+            name=facts.seat.name_of(facts.loops[part.file].header.path.name),
             modality=facts.loops[part.file].header.modality,
             view=wording.view_words(facts.loops[part.file].header, 0, part.view.plane_deg),
             scale=wording.short_scale_words(facts.standings[part.file], facts.loops[part.file]),
             frames=facts.loops[part.file].header.frames,
-            warnings=facts.loops[part.file].header.warnings,
+            warnings=facts.loops[part.file].header.warnings if facts.seat.visible.header else (),
         )
         for number, part in enumerate(facts.read.loops, start=1)
     )
@@ -88,7 +92,8 @@ def caption_of(facts: Facts, loop: Loop | None) -> str:
         return ""
     header = loop.header
     words = wording.caption_scale_words(facts.standings[facts.shown], loop, facts.frame)
-    where = f"{header.path.name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
+    name = facts.seat.name_of(header.path.name)
+    where = f"{name}  frame {facts.frame} (DICOM {facts.frame + 1})  {words}"
     altered = altered_words(loop, facts.display)
     return f"{where}\n{altered}" if altered else where
 
@@ -96,14 +101,16 @@ def caption_of(facts: Facts, loop: Loop | None) -> str:
 def _scale_words(facts: Facts, loop: Loop | None) -> ScaleWords:
     if loop is None or facts.shown is None:
         return ScaleWords(state="none", headline="No loop open.")
-    standing = facts.standings[facts.shown]
+    standing, visible = facts.standings[facts.shown], facts.seat.visible
     return ScaleWords(
         state=standing.state,
         headline=wording.scale_headline(standing, loop, facts.frame),
         details=wording.scale_details(standing, loop, facts.frame),
-        warnings=wording.scale_warnings(standing, loop, facts.frame),
-        others=wording.other_scales(standing, loop, facts.frame),
-        offers=device_offers(loop.header),
+        warnings=visible.remarks(wording.scale_warnings(standing, loop, facts.frame)),
+        others=(
+            wording.other_scales(standing, loop, facts.frame) if visible.scale_comparison else ()
+        ),
+        offers=device_offers(loop.header) if visible.header else (),
         protected=protects_its_scale(loop.header),
     )
 
@@ -129,6 +136,7 @@ def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: F
     frame = caliper.frame.frame
     stated = caliper.view_deg if caliper.view_deg is not None else part.view.plane_deg
     title, colour = look_of(caliper.measurand)
+    visible = facts.seat.visible
     return Row(
         key=caliper.key,
         loop=number,
@@ -136,14 +144,14 @@ def _row(caliper: Caliper, part: LoopRead, number: int, answer: Answer, facts: F
         colour=colour,
         frame=frame,
         view=wording.view_words(header, frame, stated),
-        value=answer.value,
-        interval=answer.interval,
+        value=answer.value if visible.millimetres else "",
+        interval=answer.interval if visible.millimetres else "",
         number=answer.measurement.result.value,
         scaled=not answer.unscaled,
         provisional=answer.provisional,
         confirmed=caliper.confirmed,
         repeat=caliper.repeat,
-        warnings=answer.warnings,
+        warnings=visible.remarks(answer.warnings) if visible.millimetres else (),
         here=part.file == facts.shown and frame == facts.frame,
     )
 
@@ -190,7 +198,7 @@ def _ghost_lines(facts: Facts) -> list[DrawnLine]:
             key="ghost",
             points=ghost.refined.points,
             colour=WHITE,
-            label=wording.ghost_words(ghost),
+            label=wording.ghost_words(ghost, millimetres=facts.seat.visible.millimetres),
             thin=True,
         )
     ]
@@ -234,23 +242,31 @@ def _object_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
 def _caliper_lines(facts: Facts, part: LoopRead) -> list[DrawnLine]:
     corrected = _corrected(facts)
     return [
-        _caliper_line(one, facts.measured[one.key], selected=one.key == facts.selected)
+        _caliper_line(one, facts)
         for one in (*part.calipers, *facts.derived.get(part.file, ()))
         if one.frame.frame == facts.frame and one.key != corrected
     ]
 
 
-def _caliper_line(caliper: Caliper, answers: tuple[Answer, ...], *, selected: bool) -> DrawnLine:
+def _caliper_line(caliper: Caliper, facts: Facts) -> DrawnLine:
     title, colour = look_of(caliper.measurand)
+    marks = wording.origin_marks(caliper)
     return DrawnLine(
         key=caliper.key,
         points=caliper.drawn_points,
         colour=colour,
-        label=label_of(title, answers, marks=wording.origin_marks(caliper)),
+        label=_label(title, facts.measured[caliper.key], marks, facts),
         ends=caliper.measurand.kind == "length",
-        selected=selected,
+        selected=caliper.key == facts.selected,
         thin=not caliper.confirmed or caliper.origin == "derived",
     )
+
+
+def _label(title: str, answers: Sequence[Answer], marks: Sequence[str], facts: Facts) -> str:
+    """Return the lines beside a drawing, without its numbers where the seat hides them."""
+    if facts.seat.visible.millimetres:
+        return label_of(title, answers, marks=marks)
+    return "\n".join([title, *marks])
 
 
 def _draft_lines(facts: Facts) -> list[DrawnLine]:
@@ -269,7 +285,7 @@ def _draft_lines(facts: Facts) -> list[DrawnLine]:
         ]
     label = draft.tool.title
     if facts.drafted:
-        label = label_of(draft.tool.title, facts.drafted)
+        label = _label(draft.tool.title, facts.drafted, (), facts)
     return [
         DrawnLine(
             key="draft",

@@ -89,7 +89,7 @@ def strip_of(
             frame=row.frame,
             colour=row.colour,
             letter=row.quantity[:1].upper(),
-            words=f"{row.quantity} {row.value}",
+            words=f"{row.quantity} {row.value}".strip(),
             selected=row.key == selected,
         )
         for row in reversed(state.rows)

@@ -180,18 +180,20 @@ def joined(sentences: Sequence[str]) -> str:
     return "\n".join(f"• {_sentence(one)}" for one in sentences)
 
 
-def ghost_words(ghost: Ghost) -> str:
+def ghost_words(ghost: Ghost, *, millimetres: bool = True) -> str:
     """Return what the picture proposes for each end, beside the proposed line."""
-    lines = [_proposal_words(one, len(ghost.caliper.points)) for one in ghost.proposals]
+    count = len(ghost.caliper.points)
+    lines = [_proposal_words(one, count, millimetres=millimetres) for one in ghost.proposals]
     return "\n".join(["Proposed ends, not taken", *lines])
 
 
-def _proposal_words(proposal: Proposal, points: int) -> str:
+def _proposal_words(proposal: Proposal, points: int, *, millimetres: bool) -> str:
     end = "first" if proposal.end == 0 and points > 1 else "last"
     found = proposal.found
     if isinstance(found, NoEdge):
         return f"{end}: stays, {found.reason}"
-    mm = "" if proposal.shift_mm is None else f" ({proposal.shift_mm:+.2f} mm)"
+    shift_mm = proposal.shift_mm if millimetres else None
+    mm = "" if shift_mm is None else f" ({shift_mm:+.2f} mm)"
     return (
         f"{end}: {found.shift_px:+.2f} px{mm}, u {found.u_px:.2f} px, "
         f"{100 * found.within_a_pixel:.0f} % within 1 px"

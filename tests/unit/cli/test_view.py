@@ -65,3 +65,15 @@ def test_what_does_not_open_is_told_before_a_window_comes_up(opened, tmp_path):
         assert isinstance(ran.exception, AnnotError)  # `main` says it in one line
         assert words in ran.exception.message
     assert opened == []
+
+
+def test_a_readers_package_opens_alone_and_whole_or_not_at_all(opened, tmp_path):
+    package = tmp_path / "for-A"
+    package.mkdir()
+    write_image(package / "a.dcm", 0)
+    (package / "package.json").write_text("{}")
+    ran = view(package)
+    assert ran.exit_code == 1
+    assert "package.json" in ran.exception.message
+    assert "open it alone" in view(package, package / "a.dcm").exception.message
+    assert opened == []
