@@ -29,10 +29,10 @@ def wall_disagreeing(fit: TubeFit, solution: TubeSolution, kept: IndexArray) -> 
     u_rel = math.sqrt(spread_of_sections(open_wall, free, kept).covariance[OUTER, OUTER])
     stated_px, free_px = (math.exp(one.shared[OUTER]) for one in (solution, free))
     samples = len(kept) * len(fit.sections.offset_px)
-    # what the model misses, and what a sharp edge leaves between pixels, is the same in every
-    # section: however quiet the picture, it is no word about the wall
-    missed = math.hypot(LEAST_NOISE, sampling_error(fit, solution, kept))
-    left = math.hypot(free.rms, math.sqrt(len(kept)) * missed)
+    # What a sharp edge leaves between pixels is the same in every section, and either fit may take
+    # it the other way round: however quiet the picture, it is no word about the wall.
+    waves = 2.0 * math.sqrt(len(kept)) * sampling_error(fit, solution, kept)
+    left = math.hypot(max(free.rms, LEAST_NOISE), waves)
     worse = samples * (solution.rms**2 - free.rms**2) / left**2
     if abs(free_px / stated_px - 1.0) <= u_rel or worse < DISAGREEING:
         return ""
