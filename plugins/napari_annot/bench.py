@@ -63,7 +63,10 @@ class BenchPlace:
 
     def ask_height(self, window: QMainWindow) -> None:
         """Take a fifth of a tall window, and of a low one no more than a row or two need."""
-        frame = self._bench.parentWidget()
+        try:
+            frame = self._bench.parentWidget()
+        except RuntimeError:  # the window took the bench with it before the docks had settled
+            return
         if isinstance(frame, QDockWidget):
             high = max(LOWEST, min(round(HIGH_SHARE * window.height()), HIGHEST))
             window.resizeDocks([frame], [high], Qt.Orientation.Vertical)

@@ -53,8 +53,6 @@ def _connect_sheet(dock: "MeasureDock") -> None:
             lambda: desk.read_repeat(quantity, view, repeat)
         )
     )
-    filling = dock.parts.play.finder
-    filling.found.connect(lambda file: desk.suggest(file, filling.curves[file].best_frame))
     sheet.next_wanted.connect(partial(dock.attempt, desk.read_next))
     sheet.view_wanted.connect(desk.show)
     sheet.follows.chart_wanted.connect(dock.ask_chart)

@@ -89,6 +89,7 @@ class FillingFinder(QObject):
     def _keep(self, file: str, curve: FillingCurve) -> None:
         if file in self._desk.loops:
             self.curves[file] = curve
+            self._desk.suggest(file, curve.best_frame)
             self.found.emit(file)
 
 
