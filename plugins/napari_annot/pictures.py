@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from qtpy.QtCore import QTimer
+from qtpy.QtCore import Qt, QTimer
+from qtpy.QtGui import QGuiApplication
 
 from annot.tasks.open import Loop
 from napari_annot.desk import Desk
@@ -16,6 +17,9 @@ from napari_annot.picture_layer import (
 )
 from napari_annot.visible import SEATED
 
+# of the canvas: less than a line of text is not worth moving the picture for
+LEAST_CHANGE_PX = 12
+
 
 class Pictures:
     """Keeps the viewer's image and the desk's loop and frame the same.
@@ -28,6 +32,7 @@ class Pictures:
         self._viewer, self._desk = viewer, desk
         self._busy = False
         self._fitted: object = None
+        self._fitted_in: tuple[int, int] = (0, 0)
         # last, so that napari's own listeners are done with a layer before it may be taken away
         viewer.layers.events.inserted.connect(self._on_inserted, position="last")
         viewer.layers.events.removed.connect(self._on_removed, position="last")
@@ -151,15 +156,24 @@ class Pictures:
     def _fit(self) -> None:
         """Show the whole picture."""
         self._viewer.reset_view(layers=[self.layer])
-        self._fitted = self._seen()
+        self._fitted, self._fitted_in = self._seen(), self._viewer.canvas.size
 
     def _seen(self) -> object:
         camera = self._viewer.scene.camera
         return (tuple(camera.center), camera.zoom)
 
     def _on_resized(self) -> None:
-        """Keep the whole picture in sight where nobody has zoomed or moved it."""
-        if self._fitted is not None and self._fitted == self._seen() and self.layer is not None:
+        """Keep the whole picture in sight where nobody has zoomed or moved it.
+
+        A line of text that comes or goes beside the picture is no reason to move what a hand is
+        drawing on.
+        """
+        sides = zip(self._viewer.canvas.size, self._fitted_in, strict=True)
+        slight = all(abs(now - then) < LEAST_CHANGE_PX for now, then in sides)
+        pressed = QGuiApplication.mouseButtons() != Qt.MouseButton.NoButton
+        if self.layer is None or slight or pressed:
+            return
+        if self._fitted is not None and self._fitted == self._seen():
             self._fit()
 
     def _show_as_chosen(self) -> None:

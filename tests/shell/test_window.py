@@ -100,8 +100,17 @@ def window(sound_binding, make_napari_viewer, qtbot):
 @pytest.fixture
 def on_xray(window, xray):
     window.dock.open_paths([xray.path])
-    window.bot.wait(50)
+    stand_still(window)
     return window
+
+
+def stand_still(window):
+    """Wait until the docks have their sizes, after which the picture stays where it is."""
+    sizes = [None]
+    while len(set(sizes[-3:])) > 1 or len(sizes) < 4:
+        window.bot.wait(60)
+        sizes.append(tuple(window.viewer.canvas.size))
+        assert len(sizes) < 100, sizes[-5:]
 
 
 def enter_catheter(window):
