@@ -22,10 +22,11 @@ def right_drag(window, right, down):
     start = window.spot((200, 200))
     button = Qt.MouseButton.RightButton
     window.bot.mouseMove(window.canvas, start)
+    window.bot.wait(50)  # the screen reports a moved pointer once more, late
     window.bot.mousePress(window.canvas, button, pos=start)
     for step in (1, 2):
         window.bot.mouseMove(window.canvas, start + QPoint(right, down) * (step / 2))
-        window.bot.wait(5)
+        window.bot.wait(50)
     window.bot.mouseRelease(window.canvas, button, pos=start + QPoint(right, down))
     window.bot.wait(10)
 
