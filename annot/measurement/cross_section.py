@@ -270,8 +270,10 @@ def _too_few(seen: Sequence[SeenLength], count: int) -> str:
         return "no length in mm was found, so nothing is known of this cross-section"
     widest = max(seen, key=lambda one: one.value)
     narrowest = min(seen, key=lambda one: one.value)
+    few = f"{count} direction{'' if count == 1 else 's'}"
+    few = few if count else "views that state no direction"
     return (
-        f"{count} direction{'' if count == 1 else 's'} cannot tell an ellipse, three can: known is "
+        f"{few} cannot tell an ellipse, three directions can: known is "
         f"that the largest is at least {widest.value:.1f} mm (u {widest.u:.1f}) and the smallest "
         f"at most {narrowest.value:.1f} mm (u {narrowest.u:.1f}); how much beyond cannot be known"
     )

@@ -106,6 +106,11 @@ def test_a_shared_scale_widens_sizes_and_leaves_shape_alone():
     assert any("taken as independent" in text for text in section.warnings)
 
 
+def test_a_view_that_states_no_direction_is_said_to_state_none():
+    section = fitted([replace(one, view_deg=None) for one in echo_rows(OVAL, (0,))])
+    assert any("views that state no direction cannot tell" in text for text in section.warnings)
+
+
 @pytest.mark.parametrize("directions", [(0,), (0, 90), (0, 90, 180), (0, 3, 90, 93)])
 def test_two_directions_or_one_say_what_they_can_and_no_more(directions):
     section = fitted(echo_rows(OVAL, directions))
