@@ -1,17 +1,13 @@
 """`annot measure`: a read file becomes the measurement table."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.status import Status
-from rich.text import Text
 
 from annot.cli.printing import say, say_caution, say_json, say_table, say_warnings
 from annot.cli.protocol import print_hand_over
+from annot.cli.working import working
 from annot.errors import InputError
 from annot.measurement.refine import Refinement
 from annot.tasks.export import Cell, rows_of, write_table
@@ -35,11 +31,11 @@ def measure(
     if refine:
         if output is not None:
             raise typer.BadParameter("--refine only lists shifts, so it writes no table")
-        with _progress() as progress:
+        with working("opening") as progress:
             proposals = refinements_of(content, read.parent, progress=progress)
         _print_proposals(proposals, json=json)
         return
-    with _progress() as progress:
+    with working("opening") as progress:
         entries = measure_read(content, read.parent, progress=progress)
     if not entries:
         raise InputError(f"{read.name} holds no calipers, so there is nothing to measure.")
@@ -109,20 +105,3 @@ def short_row(row: dict[str, Cell]) -> tuple[str, ...]:
         f"{row['value']:.{places}f} ± {u:.{places}f} {row['unit']}",
         f"{row['low']:.{places}f} … {row['high']:.{places}f}",
     )
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str], None]]:
-    """Show on a terminal what is being opened; elsewhere show nothing.
-
-    Yields
-    ------
-    callable
-        Takes the name of what is looked at.
-    """
-    screen = Console(stderr=True)
-    if not screen.is_terminal:
-        yield lambda _: None
-        return
-    with Status("opening", console=screen) as status:
-        yield lambda name: status.update(Text(name))
